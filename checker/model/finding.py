@@ -1,0 +1,90 @@
+"""What the verdicts hand to the report."""
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+from checker.model.arrays import BoolArray, CodeArray, FloatArray, IntArray, TextArray
+from checker.model.diagnosis import Diagnosed
+from checker.model.frame import SiteFrame
+from checker.model.inputs import Inputs
+from checker.model.job import Job
+from checker.model.measure import Item, Measure
+
+
+class Verdict(IntEnum):
+    """The four verdicts; the larger is the worse. Arrays hold them as int8."""
+
+    WITHIN = 0
+    UNCHECKED = 1
+    UNDECIDED = 2
+    OUTSIDE = 3
+
+    @property
+    def word(self) -> str:
+        """The word that every output uses."""
+        return self.name.lower()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """One comparison against its limits; arrays shaped as the comparison's value.
+
+    lower, upper: signed limits (metres, radians; ratio as 1/N); infinite on a side without a limit.
+    guard: expanded uncertainty that was added and subtracted; 0 for the simple rule.
+    share: how much of the limit is used, 1 at the limit; NaN where nothing was compared.
+    """
+
+    limit: str
+    label: str
+    value: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+    guard: FloatArray
+    share: FloatArray
+    verdict: CodeArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """A measure with its verdicts.
+
+    row_verdict, row_reason, row_close, row_share, p_within: shape (rows,); where the measure is not
+    judged by row they are empty (shape (0,)). p_within is NaN where it cannot be said.
+    share: the largest share of a limit that the check uses, NaN where nothing was compared.
+    summary: the measure's, followed by the limits that the tolerance gave.
+    """
+
+    measure: Measure
+    summary: tuple[Item, ...]
+    verdict: Verdict
+    reason: str
+    close: bool
+    share: float
+    judgements: tuple[Judgement, ...]
+    row_verdict: CodeArray
+    row_reason: TextArray
+    row_close: BoolArray
+    row_share: FloatArray
+    p_within: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Results:
+    """All of a job's findings.
+
+    counts: how many counted rows (or checks that are judged as one) have each verdict.
+    unused: indices of as-measured points that no check compared.
+    doubts: for every as-measured point why verdicts that rest on it are undecided, or "".
+    frame: the named grid at the site, None where none that is known is named.
+    diagnosed: common causes that would explain the residuals; they change no verdict.
+    """
+
+    job: Job
+    inputs: Inputs
+    findings: tuple[Finding, ...]
+    verdict: Verdict
+    counts: dict[Verdict, int]
+    unused: IntArray
+    doubts: TextArray
+    frame: SiteFrame | None = None
+    diagnosed: Diagnosed = field(default_factory=Diagnosed)

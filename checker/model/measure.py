@@ -1,0 +1,133 @@
+"""What a check hands to the verdicts: numbers with their units, not yet judged."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from checker.errors import Where
+from checker.model.arrays import BoolArray, CodeArray, FloatArray, IntArray, TextArray
+from checker.model.job import Tolerance
+
+
+class Quantity(StrEnum):
+    """What a number is, so that the report can give it a unit and decimals."""
+
+    COORDINATE = "coordinate"  # metres
+    LENGTH = "length"  # metres, shown to the tolerance's decimals
+    DISTANCE = "distance"  # metres, a long one: legs, perimeters
+    STATION = "station"  # metres along an alignment, shown as 10+00.00
+    AREA = "area"  # square metres
+    VOLUME = "volume"  # cubic metres
+    ANGLE = "angle"  # radians, shown in degrees, minutes, seconds
+    SMALL_ANGLE = "small angle"  # radians, shown in arc seconds
+    RATIO = "ratio"  # the N of 1:N
+    GRADE = "grade"  # rise per length, shown in percent
+    PROBABILITY = "probability"  # 0 to 1
+    SHARE = "share"  # of a whole, 0 to 1
+    PPM = "ppm"  # parts per million
+    HOURS = "hours"
+    NUMBER = "number"  # a plain number without a unit, shown to three decimals
+    COUNT = "count"
+    TEXT = "text"
+    FLAG = "flag"
+    CUT_FILL = "cut/fill"  # metres, above design positive; shown as C or F
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column of a check's table; values has shape (rows,): float, bool, or str objects.
+
+    key: its name in results.json and results.csv. detail: left out of the page's main table.
+    """
+
+    key: str
+    label: str
+    quantity: Quantity
+    values: npt.NDArray[np.generic]
+    detail: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One number of a check's summary; None where it does not exist (shown as a dash)."""
+
+    key: str
+    label: str
+    quantity: Quantity
+    value: float | str | bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Something that a tolerance may limit, for every row or once for the whole check.
+
+    limit: the tolerance's key that limits it (horizontal, vertical, along, across, distance,
+    elevation, angular, misclosure, ratio); where the tolerance has no such key it is not judged.
+    value: shape (rows,) or (1,); signed, or the radial offset of `vector`. Metres or radians;
+    for ratio, misclosure / length. sigma: one standard deviation of value; radial for a vector.
+    vector, vector_sigma: shape (rows, 2), north and east, for a two-dimensional offset.
+    n, length_m: what a formula of the tolerance is taken at; shape () or as value.
+    absent: why a value is NaN, shape as value; absent_verdict: what that makes of the row.
+    applies: shape as value, False where the row is of another kind and is not to be compared in
+    this way at all; None: all are. hint: a value over its limit is only a reason for doubt, which
+    leaves the row undecided and never outside.
+    """
+
+    limit: str
+    label: str
+    value: FloatArray
+    sigma: FloatArray | None = None
+    vector: FloatArray | None = None
+    vector_sigma: FloatArray | None = None
+    n: FloatArray | None = None
+    length_m: FloatArray | None = None
+    absent: TextArray | None = None
+    absent_verdict: CodeArray | None = None
+    applies: BoolArray | None = None
+    hint: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """The outcome of one check before any tolerance is looked at.
+
+    kind: as in results.json (stakeout, control, traverse, levels, repeats ...).
+    id: shape (rows,); what the rows are called. columns: the further cells of the table.
+    comparisons: each with one value a row, or all with one value for the check.
+    judged_by_row: True: every row gets a verdict and the check's is the worst of those that count;
+    False: rows only show, the check gets one verdict.
+    shots: shape (rows, s), indices of the as-measured points on which the row rests; -1: none.
+    used: indices of the as-measured points that the check compared with something.
+    unchecked, undecided: shape (rows,), why the row cannot be judged, or "".
+    said: shape (rows,), what must be said of a row without changing its verdict, or "".
+    counted: shape (rows,), False for superseded rows and rows that are only listed.
+    whole_unchecked, whole_undecided: the same for the check as one, or "".
+    """
+
+    kind: str
+    name: str
+    where: Where
+    tolerance: Tolerance | None
+    id: TextArray
+    columns: tuple[Column, ...]
+    summary: tuple[Item, ...]
+    comparisons: tuple[Comparison, ...]
+    judged_by_row: bool
+    shots: IntArray
+    used: IntArray
+    unchecked: TextArray
+    undecided: TextArray
+    said: TextArray
+    counted: BoolArray
+    whole_unchecked: str = ""
+    whole_undecided: str = ""
+    remarks: tuple[str, ...] = ()
+
+    def column(self, key: str) -> Column:
+        """Return the column of that key; KeyError where there is none."""
+        for column in self.columns:
+            if column.key == key:
+                return column
+        raise KeyError(key)
