@@ -1,0 +1,328 @@
+"""Surfaces of triangles as drawn: elevations and slopes at points.
+
+Never re-triangulated. A triangle without area in plan (a vertical face, or one whose corners lie in
+a line) carries no elevation: it is dropped and counted. Elevation within a triangle is linear:
+z = z0 + gE (e - e0) + gN (n - n0).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checker.geometry.arrays import (
+    BoolArray,
+    FloatArray,
+    GeometryError,
+    IntArray,
+    positions,
+    ragged,
+)
+from checker.geometry.plane import wrap_azimuth
+
+NO_HEIGHT_M = 1e-6
+"""A triangle whose least height in plan is below this has no area worth the name."""
+EDGE_M = 1e-6
+"""A point this close to a triangle is on it."""
+_QUERIES_AT_ONCE = 65_536
+
+
+class SurfaceError(GeometryError):
+    """Triangles that do not make a surface."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """One size of square buckets and the triangles that were put into them.
+
+    size_m: side. key: sorted numbers of the buckets that hold anything; first, count: where their
+    triangles stand in `triangle`.
+    """
+
+    size_m: float
+    columns: int
+    key: IntArray
+    first: IntArray
+    count: IntArray
+    triangle: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surface:
+    """Triangles prepared for look-up; coordinates relative to `origin_m`, (easting, northing).
+
+    corner_m: shape (t, 3, 3), counter-clockwise on the map. gradient: shape (t, 2), rise per metre
+    east and north. side: shape (3, t, 3), a, b, c of the distance a e + b n + c to the left of each
+    side. source: which of the triangles given each one was. dropped_vertical,
+    dropped_degenerate: how many had no area in plan but a height, or no area at all.
+    """
+
+    origin_m: FloatArray
+    corner_m: FloatArray
+    gradient: FloatArray
+    side: FloatArray
+    source: IntArray
+    dropped_vertical: int
+    dropped_degenerate: int
+    low_m: FloatArray
+    levels: tuple[Level, ...]
+
+    def __len__(self) -> int:
+        """Return the number of triangles that carry elevations."""
+        return len(self.corner_m)
+
+    @property
+    def triangles_m(self) -> FloatArray:
+        """The triangles in the coordinates they came in, counter-clockwise; shape (t, 3, 3)."""
+        moved = self.corner_m.copy()
+        moved[:, :, :2] += self.origin_m
+        return moved
+
+    @property
+    def area_m2(self) -> FloatArray:
+        """Plan areas; shape (t,)."""
+        return plan_area(self.corner_m)
+
+    @property
+    def slope(self) -> FloatArray:
+        """Steepest rise per metre of each triangle; shape (t,)."""
+        return np.asarray(np.hypot(self.gradient[:, 0], self.gradient[:, 1]))
+
+    @property
+    def aspect_rad(self) -> FloatArray:
+        """Azimuth in which each triangle falls, clockwise from north; NaN where it is level."""
+        aspect = wrap_azimuth(np.arctan2(-self.gradient[:, 0], -self.gradient[:, 1]))
+        return np.where(self.slope == 0.0, np.nan, aspect)
+
+    def look_up(self, xy_m: npt.ArrayLike, *, overlap_m: float = 1e-4) -> "Heights":
+        """Return the design elevation at every point, metres.
+
+        xy_m: shape (n, 2). On an edge or a corner every triangle there counts; the one drawn first
+        gives the elevation, so the answer does not depend on the way of asking. overlap_m: where
+        triangles at a point differ by more than this the surface overlaps itself (or steps, at a
+        vertical face), and both elevations are told.
+        """
+        xy = positions(xy_m) - self.origin_m
+        size = len(xy)
+        triangle = np.full(size, -1, dtype=np.int64)
+        low, high = np.full(size, np.inf), np.full(size, -np.inf)
+        edge = np.zeros(size, dtype=np.bool_)
+        hits = np.zeros(size, dtype=np.int64)
+        # Neighbours one after the other find their triangles still in the processor's cache.
+        size_m = self.levels[0].size_m
+        with np.errstate(invalid="ignore"):
+            row = np.floor((xy[:, 1] - self.low_m[1]) / size_m)
+        walk = np.lexsort((xy[:, 0], row)) if size > _QUERIES_AT_ONCE else np.arange(size)
+        for first in range(0, size, _QUERIES_AT_ONCE):
+            chunk = walk[first : first + _QUERIES_AT_ONCE]
+            for level in self.levels:
+                point, found, z, on_edge = self._hits(level, xy[chunk])
+                point = chunk[point]
+                np.minimum.at(low, point, z)
+                np.maximum.at(high, point, z)
+                np.logical_or.at(edge, point, on_edge)
+                np.add.at(hits, point, 1)
+                # The triangle drawn first: the lowest number, whatever level it is on.
+                held = triangle[point]
+                better = (held < 0) | (found < held)
+                order = np.argsort(-found[better], kind="stable")
+                triangle[point[better][order]] = found[better][order]
+        hit = triangle >= 0
+        elevation = np.full(size, np.nan)
+        gradient = np.full((size, 2), np.nan)
+        elevation[hit] = self._plane(triangle[hit], xy[hit])
+        gradient[hit] = self.gradient[triangle[hit]]
+        source = np.full(size, -1, dtype=np.int64)
+        source[hit] = self.source[triangle[hit]]
+        return Heights(
+            elevation_m=elevation,
+            triangle=triangle,
+            source=source,
+            gradient=gradient,
+            low_m=np.where(hit, low, np.nan),
+            high_m=np.where(hit, high, np.nan),
+            overlaps=hit & (high - low > overlap_m),
+            on_edge=edge,
+            hits=hits,
+        )
+
+    def _plane(self, triangle: IntArray, xy: FloatArray) -> FloatArray:
+        """Return the elevations of the triangles' planes at positions relative to the origin."""
+        corner = self.corner_m[triangle, 0]
+        slope = self.gradient[triangle]
+        east, north = xy[:, 0] - corner[:, 0], xy[:, 1] - corner[:, 1]
+        return np.asarray(corner[:, 2] + slope[:, 0] * east + slope[:, 1] * north)
+
+    def _hits(
+        self, level: Level, xy: FloatArray
+    ) -> tuple[IntArray, IntArray, FloatArray, BoolArray]:
+        """Return which points lie in which triangles of one level, with elevation and edge."""
+        point, triangle = candidates(level, self.low_m, xy)
+        nearest = np.full(point.size, np.inf)
+        for side in range(3):
+            # Distance to the left of the side; inside, all three are positive.
+            row = self.side[side, triangle]
+            away = row[:, 0] * xy[point, 0] + row[:, 1] * xy[point, 1] + row[:, 2]
+            inside = away >= -EDGE_M
+            point, triangle, away = point[inside], triangle[inside], away[inside]
+            nearest = np.minimum(nearest[inside], away)
+        return point, triangle, self._plane(triangle, xy[point]), nearest <= EDGE_M
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heights:
+    """What a surface is at points; arrays of shape (n,), gradient (n, 2).
+
+    elevation_m: NaN outside. triangle: index into the surface, source: into the triangles given;
+    -1 outside. gradient: rise per metre east and north. low_m, high_m: least and largest elevation
+    of all triangles there; overlaps: they differ. on_edge: on a side or corner of a triangle.
+    hits: how many triangles.
+    """
+
+    elevation_m: FloatArray
+    triangle: IntArray
+    source: IntArray
+    gradient: FloatArray
+    low_m: FloatArray
+    high_m: FloatArray
+    overlaps: BoolArray
+    on_edge: BoolArray
+    hits: IntArray
+
+    def normal(self, dz_m: npt.ArrayLike) -> FloatArray:
+        """Return vertical differences as distances square to the surface, same sign, metres."""
+        steep = 1.0 + np.sum(self.gradient * self.gradient, axis=1)
+        return np.asarray(np.asarray(dz_m, dtype=np.float64) / np.sqrt(steep))
+
+
+def plan_area(corner_m: FloatArray) -> FloatArray:
+    """Return signed plan areas of triangles (t, 3, 2 or more); counter-clockwise positive."""
+    a, b, c = corner_m[:, 0], corner_m[:, 1], corner_m[:, 2]
+    return np.asarray(
+        ((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])) / 2
+    )
+
+
+def surface(triangles_m: npt.ArrayLike) -> Surface:
+    """Return a surface from triangles as drawn.
+
+    triangles_m: shape (t, 3, 3): corners, then easting, northing, elevation, metres; either
+    direction round. SurfaceError where a number is missing or no triangle has an area in plan.
+    """
+    given = np.asarray(triangles_m, dtype=np.float64)
+    if given.ndim != 3 or given.shape[1:] != (3, 3):
+        raise ValueError(f"triangles have shape {given.shape}, expected (t, 3, 3)")
+    missing = ~np.isfinite(given).all(axis=(1, 2))
+    if missing.any():
+        raise SurfaceError(
+            f"{np.count_nonzero(missing)} of {len(given)} triangles lack a coordinate",
+            "look for faces without an elevation",
+        )
+    if not len(given):
+        raise SurfaceError("a surface without triangles", "look at the layer's name")
+    # The middle of the extents: products of seven-digit coordinates would eat the digits.
+    flat = given[:, :, :2]
+    origin = (flat.min(axis=(0, 1)) + flat.max(axis=(0, 1))) / 2.0
+    corner = given.copy()
+    corner[:, :, :2] -= origin
+    area = plan_area(corner)
+    side = np.roll(corner, -1, axis=1) - corner
+    longest = np.sqrt(np.max(side[:, :, 0] ** 2 + side[:, :, 1] ** 2, axis=1))
+    flat_enough = 2.0 * np.abs(area) > NO_HEIGHT_M * longest
+    standing = ~flat_enough & _has_space(side)
+    if not flat_enough.any():
+        raise SurfaceError(
+            f"none of the {len(given)} triangles has an area in plan", "look at the drawing's axes"
+        )
+    corner, area = corner[flat_enough], area[flat_enough]
+    clockwise = area < 0.0
+    corner[clockwise] = corner[clockwise][:, ::-1]
+    low = corner[:, :, :2].min(axis=(0, 1))
+    return Surface(
+        origin_m=origin,
+        corner_m=corner,
+        gradient=_gradient(corner),
+        side=_sides(corner[:, :, :2]),
+        source=np.flatnonzero(flat_enough).astype(np.int64),
+        dropped_vertical=int(np.count_nonzero(standing)),
+        dropped_degenerate=int(np.count_nonzero(~flat_enough & ~standing)),
+        low_m=low,
+        levels=_levels(corner[:, :, :2], low),
+    )
+
+
+def _has_space(side: FloatArray) -> BoolArray:
+    """Return which triangles have an area in space; side: shape (t, 3, 3)."""
+    normal = np.cross(side[:, 0], side[:, 1])
+    longest = np.sqrt(np.max(np.sum(side * side, axis=2), axis=1))
+    return np.asarray(np.linalg.norm(normal, axis=1) > NO_HEIGHT_M * longest)
+
+
+def _gradient(corner: FloatArray) -> FloatArray:
+    """Return rise per metre east and north of each triangle's plane; shape (t, 2)."""
+    p, q = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    double = p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
+    east = (p[:, 2] * q[:, 1] - q[:, 2] * p[:, 1]) / double
+    north = (q[:, 2] * p[:, 0] - p[:, 2] * q[:, 0]) / double
+    return np.column_stack((east, north))
+
+
+def _sides(xy: FloatArray) -> FloatArray:
+    """Return a, b, c of the distance to the left of each side; xy (t, 3, 2), answer (3, t, 3)."""
+    run = np.roll(xy, -1, axis=1) - xy
+    run /= np.hypot(run[:, :, 0], run[:, :, 1])[:, :, None]
+    constant = run[:, :, 1] * xy[:, :, 0] - run[:, :, 0] * xy[:, :, 1]
+    rows = np.stack((-run[:, :, 1], run[:, :, 0], constant), axis=2)
+    return np.ascontiguousarray(np.swapaxes(rows, 0, 1))
+
+
+def _levels(xy: FloatArray, low: FloatArray) -> tuple[Level, ...]:
+    """Put triangles into buckets about as large as they are; one level for each size.
+
+    A single size would put one large triangle into every bucket, or all small ones into one.
+    xy: shape (t, 3, 2), relative to the origin.
+    """
+    least, most = xy.min(axis=1), xy.max(axis=1)
+    extent = np.max(most - least, axis=1)
+    # Sizes a factor of 2 apart: a triangle covers a few buckets, and few that are not its own.
+    power = np.ceil(np.log2(np.maximum(extent, EDGE_M)) - 0.5).astype(np.int64)
+    whole = np.max(most.max(axis=0) - low)
+    levels = []
+    for each in np.unique(power):
+        # Not so small that the buckets cannot be numbered.
+        size = max(float(2.0**each), float(whole) * 1e-8)
+        columns = int(np.ceil(whole / size)) + 3
+        mine = np.flatnonzero(power == each)
+        first = np.floor((least[mine] - EDGE_M - low) / size).astype(np.int64) + 1
+        last = np.floor((most[mine] + EDGE_M - low) / size).astype(np.int64) + 1
+        span = last - first + 1
+        row, cell = ragged(span[:, 0] * span[:, 1])
+        key = (first[row, 1] + cell // span[row, 0]) * columns + first[row, 0] + cell % span[row, 0]
+        order = np.argsort(key, kind="stable")
+        unique, start, count = np.unique(key[order], return_index=True, return_counts=True)
+        levels.append(
+            Level(
+                size_m=size,
+                columns=columns,
+                key=unique,
+                first=start.astype(np.int64),
+                count=count.astype(np.int64),
+                triangle=mine[row[order]],
+            )
+        )
+    return tuple(levels)
+
+
+def candidates(level: Level, low_m: FloatArray, xy: FloatArray) -> tuple[IntArray, IntArray]:
+    """Return the (point, triangle) pairs that share a bucket; positions relative to the origin."""
+    with np.errstate(invalid="ignore"):
+        cell = np.floor((xy - low_m) / level.size_m) + 1.0
+        inside = ((cell >= 0.0) & (cell < level.columns)).all(axis=1)
+    rows = np.flatnonzero(inside)
+    place = cell[rows].astype(np.int64)
+    key = place[:, 1] * level.columns + place[:, 0]
+    at = np.minimum(np.searchsorted(level.key, key), level.key.size - 1)
+    found = level.key[at] == key
+    rows, at = rows[found], at[found]
+    row, within = ragged(level.count[at])
+    return rows[row], level.triangle[level.first[at][row] + within]

@@ -1,0 +1,98 @@
+import numpy as np
+import pytest
+
+from checker.geometry.grade import (
+    GradeError,
+    PipeRun,
+    catch_point,
+    cut_of_rods,
+    grade_rod,
+    pipe_run,
+    rod_from_hub,
+    slope_stake_offset,
+    three_wires,
+    two_peg_test,
+)
+
+
+def test_rods() -> None:
+    rod = grade_rod(105.0, [101.0, 98.5])
+    assert rod.tolist() == [4.0, 6.5]
+    assert cut_of_rods(rod, [3.2, 7.0]) == pytest.approx([0.8, -0.5])
+    assert rod_from_hub(5.0, 7.5) == 12.5
+
+
+def test_catch_on_level_ground() -> None:
+    cut = catch_point(8.0, 100.0, [-50, 50], [104, 104], cut_slope=1.5, fill_slope=2.0)
+    assert cut.offset_m == pytest.approx(14.0)
+    assert cut.elevation_m == pytest.approx(104.0)
+    assert cut.is_cut
+    assert cut.cut_m == pytest.approx(4.0)
+    left = catch_point(-8.0, 100.0, [-50, 50], [97, 97], cut_slope=1.5, fill_slope=2.0)
+    assert left.offset_m == pytest.approx(-14.0)
+    assert left.cut_m == pytest.approx(-3.0)
+    assert left.out_m == pytest.approx(6.0)
+    assert not left.is_cut
+
+
+def test_catch_on_broken_ground() -> None:
+    offset = np.array([-40.0, -12.0, 0.0, 9.0, 15.0, 30.0])
+    ground = np.array([95.0, 99.0, 101.0, 102.0, 105.0, 106.0])
+    for hinge in (-6.0, 6.0):
+        catch = catch_point(hinge, 100.0, offset, ground, cut_slope=1.5, fill_slope=1.5)
+        # On the ground and on the slope at once, and nowhere nearer the hinge.
+        assert catch.elevation_m == pytest.approx(np.interp(catch.offset_m, offset, ground))
+        slope = 1.0 if catch.is_cut else -1.0
+        assert catch.elevation_m == pytest.approx(100.0 + slope * catch.out_m / 1.5)
+        between = np.linspace(0.0, catch.out_m - 1e-6, 500)
+        there = np.interp(hinge + np.sign(hinge) * between, offset, ground)
+        assert (slope * (there - 100.0 - slope * between / 1.5) > -1e-9).all()
+
+
+def test_a_hinge_on_the_ground_is_its_own_catch_point() -> None:
+    catch = catch_point(5.0, 100.0, [0, 10], [100, 100], cut_slope=2.0, fill_slope=2.0)
+    assert (catch.offset_m, catch.cut_m) == (5.0, 0.0)
+
+
+def test_no_catch() -> None:
+    with pytest.raises(GradeError, match="does not meet"):
+        catch_point(5.0, 100.0, [0, 10], [120, 120], cut_slope=2.0, fill_slope=2.0)
+    with pytest.raises(GradeError, match="does not reach the hinge"):
+        catch_point(5.0, 100.0, [6, 10], [120, 120], cut_slope=2.0, fill_slope=2.0)
+    with pytest.raises(GradeError, match="do not grow"):
+        catch_point(5.0, 100.0, [6, 6], [120, 120], cut_slope=2.0, fill_slope=2.0)
+    with pytest.raises(GradeError, match="more than 0"):
+        catch_point(5.0, 100.0, [0, 6], [120, 120], cut_slope=0.0, fill_slope=2.0)
+    with pytest.raises(GradeError, match="two shots"):
+        catch_point(5.0, 100.0, [0], [120], cut_slope=1.0, fill_slope=2.0)
+
+
+def test_the_offset_rule_agrees_with_the_catch_point() -> None:
+    catch = catch_point(8.0, 100.0, [0, 60], [102, 112], cut_slope=1.5, fill_slope=2.0)
+    assert slope_stake_offset(8.0, 1.5, catch.cut_m) == pytest.approx(catch.offset_m)
+
+
+def test_pipe() -> None:
+    run = PipeRun(invert_in_m=101.2, invert_out_m=100.0, length_m=60.0)
+    assert run.grade == pytest.approx(0.02)
+    assert run.invert_at([0.0, 30.0, 60.0]) == pytest.approx([101.2, 100.6, 100.0])
+    assert np.isnan(run.invert_at(61.0))
+    assert pipe_run(101.2, 0.02, 60.0).invert_out_m == pytest.approx(100.0)
+    # Against the flow.
+    assert PipeRun(invert_in_m=100.0, invert_out_m=100.1, length_m=50.0).grade == pytest.approx(
+        -0.002
+    )
+    with pytest.raises(GradeError, match="length of 0"):
+        PipeRun(invert_in_m=1.0, invert_out_m=1.0, length_m=0.0)
+
+
+def test_level_tests() -> None:
+    # A line of sight that rises 1 mm in 10 m, ground truth -0.3 between readings.
+    test = two_peg_test(1.5 + 0.002, 1.2 + 0.006, 20.0, 60.0, -0.3)
+    assert test.error == pytest.approx(1e-4)
+    with pytest.raises(GradeError, match="equal sights"):
+        two_peg_test(1.0, 1.0, 30.0, 30.0, 0.0)
+    wires = three_wires(1.520, 1.400, 1.281)
+    assert wires.mean_m == pytest.approx(1.4003333333)
+    assert wires.distance_m == pytest.approx(23.9)
+    assert wires.half_difference_m == pytest.approx(0.001)
