@@ -1,0 +1,511 @@
+"""Tables of alignments: elements, points of vertical intersection, stakes by station and offset."""
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Final
+
+import numpy as np
+
+from checker.errors import InputError, Where
+from checker.geometry.stations import StationError, parse_station
+from checker.model.alignment import (
+    ElementTable,
+    ProfileTable,
+    StakeTable,
+    SuperelevationTable,
+)
+from checker.model.arrays import FloatArray, TextArray
+from checker.model.drawing import Notice
+from checker.read.cells import Cells, Faults, is_blank
+from checker.read.files import Source
+from checker.read.headings import Assignment, Vocabulary, field
+from checker.read.tables import SHORT_ROW_HINT, quoted, read_table
+from checker.units import (
+    LengthUnit,
+    UnitError,
+    parse_angle,
+    parse_bearing,
+    parse_length,
+    parse_slope,
+)
+
+_STATION: Final = "station stn sta chainage ch stationing pvistation pvi"
+_ELEVATION: Final = (
+    "elevation elev elv el z rl reducedlevel level gradeelevation designelevation pvielevation "
+    "height"
+)
+_NORTHING: Final = "n north northing northings startn startnorthing nstart"
+_EASTING: Final = "e east easting eastings starte starteasting estart"
+ELEMENTS: Final = Vocabulary(
+    (
+        field("type", "type element elementtype kind part segment segmenttype"),
+        field("length", "length len arclength l distance"),
+        field("radius", "radius r rad"),
+        field("radius_in", "radiusin rin startradius radiusstart radiusbegin"),
+        field("radius_out", "radiusout rout endradius radiusend"),
+        field("turn", "turn direction side hand turning lr"),
+        field("northing", _NORTHING),
+        field("easting", _EASTING),
+        field("azimuth", "azimuth az startazimuth azimuthstart bearing tangentazimuth"),
+    )
+)
+PROFILE: Final = Vocabulary(
+    (
+        field("station", _STATION),
+        field("elevation", _ELEVATION),
+        field("length", "length len l vc lvc vclength curvelength lengthofcurve lengthvc"),
+        field("length_in", "lengthin lin l1 lengthbefore lengthback"),
+        field("length_out", "lengthout lout l2 lengthbehind lengthahead lengthafter"),
+    )
+)
+SUPERELEVATION: Final = Vocabulary(
+    (
+        field("station", _STATION),
+        field("left", "left l lt leftslope slopeleft leftcrossfall leftcrossslope"),
+        field("right", "right r rt rightslope sloperight rightcrossfall rightcrossslope"),
+    )
+)
+STAKES: Final = Vocabulary(
+    (
+        field("id", "id point pt pointid pointno ptno number no name stake stakeid stakeno p pn"),
+        field("station", _STATION),
+        field("offset", "offset off o os offsetdistance"),
+        field("side", "side lr leftright leftorright hand"),
+        field("northing", "n north northing northings"),
+        field("easting", "e east easting eastings"),
+        field("elevation", _ELEVATION),
+        field("description", "description desc code feature remark note notes comment"),
+    )
+)
+_USUAL: Final = {
+    "type": "kind of element (type)",
+    "length": "length",
+    "station": "station",
+    "elevation": "elevation",
+    "id": "number of the stake (id)",
+    "offset": "offset",
+    "left": "slope on the left (left)",
+    "right": "slope on the right (right)",
+    "northing": "northing",
+    "easting": "easting",
+}
+_KINDS: Final[Mapping[str, str]] = {
+    word: kind
+    for kind, words in (
+        ("line", "line tangent straight tan l"),
+        ("arc", "arc curve circular circle circulararc c"),
+        ("spiral", "spiral clothoid transition transitioncurve s"),
+    )
+    for word in words.split()
+}
+_LEFT: Final = frozenset(("l", "lt", "left", "-"))
+_RIGHT: Final = frozenset(("r", "rt", "right", "+"))
+_ON_LINE: Final = frozenset(("c", "cl", "on", "centre", "center", "0"))
+_SIDED: Final = re.compile(r"(?P<text>.*?)\s*(?P<side>left|right|lt|rt|l|r)\.?", re.IGNORECASE)
+_LED: Final = re.compile(r"(?P<side>left|right|lt|rt|l|r)\.?\s*(?P<text>.*)", re.IGNORECASE)
+_BACK_AHEAD: Final = re.compile(
+    r"(?P<text>.*?)\s*(?P<side>back|bk|ahead|ah)\.?", re.IGNORECASE | re.DOTALL
+)
+
+
+def parse_station_text(text: str | float, unit: LengthUnit) -> tuple[float, str]:
+    """Return a station in metres, and "back" or "ahead" where it says which place is meant.
+
+    ``12+60 ahead`` is the place behind a station equation, ``12+60 back`` the one before it. Raises
+    UnitError.
+    """
+    side = ""
+    if isinstance(text, str):
+        found = _BACK_AHEAD.fullmatch(text.strip())
+        if found is not None:
+            text, side = found["text"], "back" if found["side"].lower()[0] == "b" else "ahead"
+    try:
+        return unit.to_metres(parse_station(text)), side
+    except StationError as fault:
+        raise UnitError(str(fault), fault.hint) from None
+
+
+class _Sheet:
+    """A table with its columns recognised and its faults collected."""
+
+    def __init__(
+        self,
+        source: Source,
+        vocabulary: Vocabulary,
+        unit: LengthUnit,
+        columns: Mapping[str, str],
+        *,
+        tail: str | None = None,
+    ) -> None:
+        self.unit = unit
+        self.table = read_table(source, vocabulary, columns, tail=tail)
+        self.faults = Faults(source.path)
+        self.faults.take(self.table)
+        self.where = Where(file=source.path, line=self.table.header_line or None)
+        self.assigned = Assignment(self.table.header, vocabulary, columns, self.where)
+        self.cells = Cells(self.table, self.assigned.columns, unit, self.faults)
+
+    def require(self, *names: str) -> None:
+        """Go on only where all of these columns are there."""
+        self.assigned.require(names, _USUAL)
+        self.faults.problems.extend(self.assigned.problems)
+        if self.assigned.problems:
+            raise InputError(self.faults.listed())
+        self.faults.of_rows(
+            self.table,
+            self.table.short,
+            None,
+            lambda row: ("row-width", self.table.short_row(row), SHORT_ROW_HINT),
+        )
+
+    def has(self, name: str) -> bool:
+        """Tell whether the table has the column."""
+        return name in self.cells
+
+    def empty(self, name: str) -> np.typing.NDArray[np.bool_]:
+        """Return which cells of a column are empty; all where there is no such column."""
+        if name not in self.cells:
+            return np.ones(len(self.table), dtype=np.bool_)
+        return np.array([is_blank(cell) for cell in self.cells.raw(name)], dtype=np.bool_)
+
+    def fault(self, row: int, name: str | None, slug: str, message: str, hint: str) -> None:
+        """Add a fault of one row; name: the column that is meant."""
+        part = self.cells.heading(name) if name is not None and name in self.cells else None
+        self.faults.add(slug, self.table.where(row, part), message, hint)
+
+    def need(self, name: str, rows: np.typing.NDArray[np.bool_] | None = None) -> None:
+        """Report empty cells of a column, in the rows that need it."""
+        wanted = self.empty(name) if rows is None else self.empty(name) & rows
+        for row in np.flatnonzero(wanted).tolist():
+            self.fault(
+                row,
+                name,
+                "missing-value",
+                f"this row has no {_USUAL.get(name, name)}",
+                "fill it in, or take the row out of the file",
+            )
+
+    def each(self, name: str, read: Callable[[str], float], slug: str) -> FloatArray:
+        """Return a column read cell by cell, NaN where it is empty."""
+        values = np.full(len(self.table), np.nan)
+        if name not in self.cells:
+            return values
+        comma = self.table.dialect.decimal_comma
+        for row, cell in enumerate(self.cells.raw(name)):
+            if is_blank(cell):
+                continue
+            try:
+                values[row] = read(cell.replace(",", ".") if comma else cell)
+            except UnitError as fault:
+                self.fault(row, name, slug, str(fault), fault.hint)
+        return values
+
+    def stations(self) -> tuple[FloatArray, TextArray]:
+        """Return stations in metres and which side of an equation they name."""
+        sides: TextArray = np.full(len(self.table), "", dtype=object)
+        metres = np.full(len(self.table), np.nan)
+        if "station" not in self.cells:
+            return metres, sides
+        comma = self.table.dialect.decimal_comma
+        for row, cell in enumerate(self.cells.raw("station")):
+            if is_blank(cell):
+                continue
+            try:
+                text = cell.replace(",", ".") if comma else cell
+                metres[row], sides[row] = parse_station_text(text, self.unit)
+            except UnitError as fault:
+                self.fault(row, "station", "bad-station", str(fault), fault.hint)
+        return metres, sides
+
+    def finish(self, notices: list[Notice] | None) -> None:
+        """Raise the faults, where there are any; else add what must be said."""
+        if self.faults.problems:
+            raise InputError(self.faults.listed())
+        if notices is not None:
+            notices += [*self.table.notices, *self.cells.notices, *self.assigned.notices()]
+
+
+def _azimuth(cell: str) -> float:
+    if cell[:1].upper() in ("N", "S"):
+        return parse_bearing(cell)
+    angle = parse_angle(cell)
+    if not 0.0 <= angle <= 2 * math.pi + 1e-12:
+        raise UnitError(
+            f"{quoted(cell)} is not an azimuth from 0 to 360 degrees", "count clockwise from north"
+        )
+    return angle
+
+
+def read_elements(
+    source: Source,
+    *,
+    unit: LengthUnit,
+    columns: Mapping[str, str],
+    notices: list[Notice] | None = None,
+) -> ElementTable:
+    """Read the elements of an alignment: one row a line, arc or spiral, end to end.
+
+    Columns: type, length; radius with its sign or a column for the turn; the start of the first
+    row as northing, easting and azimuth, where the job does not give it. Raises InputError.
+    """
+    sheet = _Sheet(source, ELEMENTS, unit, columns)
+    sheet.require("type", "length")
+    rows = len(sheet.table)
+    kind: TextArray = np.full(rows, "", dtype=object)
+    for row, cell in enumerate(sheet.cells.raw("type")):
+        word = re.sub(r"[\s_.\-]+", "", cell).lower()
+        if word in _KINDS:
+            kind[row] = _KINDS[word]
+        else:
+            sheet.fault(
+                row,
+                "type",
+                "unknown-element",
+                f"{quoted(cell)} is no kind of element",
+                "write line, arc or spiral",
+            )
+    sheet.need("length")
+    length = sheet.cells.lengths("length", signed=False)
+    radius = {name: sheet.cells.lengths(name) for name in ("radius", "radius_in", "radius_out")}
+    _turned(sheet, kind, radius)
+    for row in np.flatnonzero((kind == "arc") & ~(np.abs(radius["radius"]) > 0.0)).tolist():
+        sheet.fault(
+            row,
+            "radius",
+            "element-radius",
+            "this arc has no radius",
+            "give its radius, and the side to which it turns in a column turn",
+        )
+    northing, easting = sheet.cells.lengths("northing"), sheet.cells.lengths("easting")
+    azimuth = sheet.each("azimuth", _azimuth, "bad-angle")
+    sheet.finish(notices)
+    return ElementTable(
+        path=source.path,
+        line=sheet.table.lines,
+        kind=kind,
+        length_m=length,
+        radius_m=radius["radius"],
+        radius_in_m=radius["radius_in"],
+        radius_out_m=radius["radius_out"],
+        northing_m=northing,
+        easting_m=easting,
+        azimuth_rad=azimuth,
+    )
+
+
+def _turned(sheet: _Sheet, kind: TextArray, radius: dict[str, FloatArray]) -> None:
+    """Give the radii the sign of the turn; report a turn that is no side, or says otherwise."""
+    if not sheet.has("turn"):
+        return
+    for row, cell in enumerate(sheet.cells.raw("turn")):
+        word = cell.strip().lower()
+        if is_blank(cell) and cell.strip() != "-":
+            continue
+        if kind[row] == "line":
+            continue
+        if word not in _LEFT | _RIGHT:
+            sheet.fault(
+                row, "turn", "unknown-side", f"{quoted(cell)} is no side", "write left or right"
+            )
+            continue
+        sign = -1.0 if word in _LEFT else 1.0
+        for values in radius.values():
+            if values[row] < 0.0 and sign > 0.0:
+                sheet.fault(
+                    row,
+                    "turn",
+                    "unknown-side",
+                    f"the radius {values[row] / sheet.unit.metres:g} turns left by its sign, "
+                    f"and the row says {quoted(cell)}",
+                    "give the radius without a sign, or leave the turn out",
+                )
+            elif values[row] > 0.0:
+                values[row] *= sign
+
+
+def read_profile(
+    source: Source,
+    *,
+    unit: LengthUnit,
+    columns: Mapping[str, str],
+    notices: list[Notice] | None = None,
+) -> ProfileTable:
+    """Read points of vertical intersection: station, elevation, and the length of the curve.
+
+    length: of the whole vertical curve, half on either side; or length_in and length_out. Raises
+    InputError.
+    """
+    sheet = _Sheet(source, PROFILE, unit, columns)
+    sheet.require("station", "elevation")
+    sheet.need("station")
+    sheet.need("elevation")
+    station, side = sheet.stations()
+    elevation = sheet.cells.lengths("elevation")
+    whole = np.nan_to_num(sheet.cells.lengths("length", signed=False))
+    into = sheet.cells.lengths("length_in", signed=False)
+    out = sheet.cells.lengths("length_out", signed=False)
+    for row in np.flatnonzero((whole > 0.0) & ~(np.isnan(into) & np.isnan(out))).tolist():
+        sheet.fault(
+            row,
+            "length",
+            "conflicting-lengths",
+            "this row gives the length of the whole curve and of its parts",
+            "keep length, or length_in and length_out",
+        )
+    for row in np.flatnonzero(np.isnan(into) ^ np.isnan(out)).tolist():
+        sheet.fault(
+            row,
+            "length_in" if np.isnan(into[row]) else "length_out",
+            "conflicting-lengths",
+            "this row gives one side of a vertical curve and not the other",
+            "give both length_in and length_out",
+        )
+    sheet.finish(notices)
+    parted = ~np.isnan(into)
+    return ProfileTable(
+        path=source.path,
+        line=sheet.table.lines,
+        station_m=station,
+        side=side,
+        elevation_m=elevation,
+        length_in_m=np.where(parted, into, whole / 2.0),
+        length_out_m=np.where(parted, out, whole / 2.0),
+    )
+
+
+def read_superelevation(
+    source: Source,
+    *,
+    unit: LengthUnit,
+    columns: Mapping[str, str],
+    notices: list[Notice] | None = None,
+) -> SuperelevationTable:
+    """Read crossfalls along an alignment: station, and the slopes left and right going outwards.
+
+    A cell says its unit ("-2 %", "-1:48"), or the heading says percent. Raises InputError.
+    """
+    sheet = _Sheet(source, SUPERELEVATION, unit, columns)
+    sheet.require("station", "left", "right")
+    slopes = {}
+    for name in ("station", "left", "right"):
+        sheet.need(name)
+    station, side = sheet.stations()
+    for name in ("left", "right"):
+        said = re.search(r"%|percent|pct", sheet.cells.heading(name), re.IGNORECASE)
+        read = partial(_slope, percent=said is not None)
+        slopes[name] = sheet.each(name, read, "bad-slope")
+    sheet.finish(notices)
+    return SuperelevationTable(
+        path=source.path,
+        line=sheet.table.lines,
+        station_m=station,
+        side=side,
+        left=slopes["left"],
+        right=slopes["right"],
+    )
+
+
+def _slope(cell: str, *, percent: bool) -> float:
+    """Return a slope; percent: what a bare number is, for its heading says so."""
+    text = cell.replace("\N{MINUS SIGN}", "-").strip()
+    bare = re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text) is not None
+    return parse_slope(f"{text} %" if percent and bare else text)
+
+
+def read_stakes(
+    source: Source,
+    *,
+    unit: LengthUnit,
+    columns: Mapping[str, str],
+    notices: list[Notice] | None = None,
+) -> StakeTable:
+    """Read stakes: id with station and offset (+ right, or a side), or northing and easting.
+
+    The elevation may be left out. Raises InputError.
+    """
+    sheet = _Sheet(source, STAKES, unit, columns, tail="description")
+    by_station = sheet.has("station") or not (sheet.has("northing") or sheet.has("easting"))
+    sheet.require("id", *(("station",) if by_station else ("northing", "easting")))
+    sheet.need("id")
+    station, side = sheet.stations()
+    northing, easting = sheet.cells.lengths("northing"), sheet.cells.lengths("easting")
+    offset = _offsets(sheet)
+    placed = ~sheet.empty("northing") & ~sheet.empty("easting")
+    if by_station:
+        sheet.need("station", ~placed)
+        offset = np.where(np.isnan(offset) & ~sheet.empty("station"), 0.0, offset)
+        for row in np.flatnonzero(placed & ~sheet.empty("station")).tolist():
+            sheet.fault(
+                row,
+                "station",
+                "conflicting-places",
+                "this row gives station and offset, and northing and easting too",
+                "keep one of the two",
+            )
+    else:
+        sheet.need("northing")
+        sheet.need("easting")
+    elevation = sheet.cells.lengths("elevation")
+    ids = np.array([text.strip() for text in sheet.cells.raw("id")], dtype=object)
+    sheet.finish(notices)
+    return StakeTable(
+        path=source.path,
+        line=sheet.table.lines,
+        id=ids,
+        station_m=station,
+        side=side,
+        offset_m=offset,
+        northing_m=northing,
+        easting_m=easting,
+        elevation_m=elevation,
+        description=sheet.cells.text("description"),
+    )
+
+
+def _offsets(sheet: _Sheet) -> FloatArray:
+    """Return offsets, + right; the side stands in the cell, in its own column, or as a sign."""
+
+    def read(cell: str) -> float:
+        text = cell.strip().replace("\N{MINUS SIGN}", "-")
+        found = _SIDED.fullmatch(text) or _LED.fullmatch(text)
+        if text.lower() in _ON_LINE:
+            return 0.0
+        if found is None:
+            return parse_length(text, sheet.unit)
+        length = parse_length(found["text"], sheet.unit)
+        if length < 0.0:
+            raise UnitError(f"{quoted(cell)} has a sign and a side", "keep one of the two")
+        return -length if found["side"].lower()[0] == "l" else length
+
+    values = sheet.each("offset", read, "not-a-number")
+    if not sheet.has("side"):
+        return values
+    for row, cell in enumerate(sheet.cells.raw("side")):
+        word = cell.strip().lower()
+        if is_blank(cell) or word in _ON_LINE:
+            if values[row] != 0.0 and word in _ON_LINE:
+                sheet.fault(
+                    row,
+                    "side",
+                    "unknown-side",
+                    f"{quoted(cell)} is the line itself, and the offset is not 0",
+                    "write left or right",
+                )
+            continue
+        if word not in _LEFT | _RIGHT:
+            sheet.fault(
+                row, "side", "unknown-side", f"{quoted(cell)} is no side", "write left or right"
+            )
+        elif values[row] < 0.0:
+            sheet.fault(
+                row,
+                "side",
+                "unknown-side",
+                f"the offset has a sign and the row says {quoted(cell)}",
+                "give the offset without a sign, or leave the side out",
+            )
+        elif word in _LEFT:
+            values[row] = -values[row]
+    return values

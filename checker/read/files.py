@@ -1,0 +1,113 @@
+"""Open the job's files: the only place that touches the disk for input.
+
+Every file is read once, whole, and remembered with its size and SHA-256.
+"""
+
+import difflib
+import hashlib
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+
+from checker.errors import InputError, Problem, Where
+from checker.model.inputs import InputFile
+
+MAX_BYTES = 1 << 30
+"""Larger inputs are refused; a gigabyte of text is no job of one crew."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """The content of a file, with its path as the job names it."""
+
+    path: str
+    data: bytes
+
+
+class Files:
+    """The files below the job's folder, and a list of those that were read."""
+
+    def __init__(self, root: Path, *, allow_outside: bool = False) -> None:
+        """Take the job's folder; allow_outside lets paths leave it."""
+        self._root = root
+        self._allow_outside = allow_outside
+        self._read: dict[str, InputFile] = {}
+
+    @property
+    def read(self) -> tuple[InputFile, ...]:
+        """The files read so far, in that order, each once."""
+        return tuple(self._read.values())
+
+    def open(self, path: str, role: str, where: Where) -> Source:
+        """Return a file's content.
+
+        path: as the job names it, relative to the job's folder. role: what it is for.
+        where: the place in the job that names it. Raises InputError with that place where the file
+        is missing, outside the folder, not a plain file, too large or unreadable.
+        """
+        try:
+            data = self._content(path, where)
+        except (OSError, RuntimeError, ValueError) as fault:
+            reason = getattr(fault, "strerror", None) or str(fault)
+            raise _refused(
+                "unreadable-file",
+                where,
+                f'"{path}" cannot be read: {reason}',
+                "check that the file is there, is not locked by another program and may be read",
+            ) from fault
+        if path not in self._read:
+            self._read[path] = InputFile(
+                path=path.replace("\\", "/"),
+                role=role,
+                size=len(data),
+                sha256=hashlib.sha256(data).hexdigest(),
+            )
+        return Source(path=path, data=data)
+
+    def _content(self, path: str, where: Where) -> bytes:
+        # A job written on Windows may use backslashes; both spellings name the same file.
+        full = self._root / path.replace("\\", "/")
+        root = self._root.resolve()
+        if not self._allow_outside and not full.resolve().is_relative_to(root):
+            raise _refused(
+                "outside-folder",
+                where,
+                f'"{path}" lies outside the job\'s folder',
+                "copy the file into the job's folder, or run with --allow-outside",
+            )
+        if not full.exists():
+            raise _refused("missing-file", where, f'"{path}" is not there', _nearest(full))
+        mode = full.stat()
+        if not stat.S_ISREG(mode.st_mode):
+            raise _refused(
+                "not-a-file",
+                where,
+                f'"{path}" is a folder or a device, not a file',
+                "name the file itself",
+            )
+        if mode.st_size > MAX_BYTES:
+            raise _refused(
+                "file-too-large",
+                where,
+                f'"{path}" has {mode.st_size:,} bytes; at most {MAX_BYTES:,} are read',
+                "split the file, or leave out what the job does not need",
+            )
+        return full.read_bytes()
+
+
+def _refused(slug: str, where: Where, message: str, hint: str) -> InputError:
+    return InputError([Problem(slug=slug, where=where, message=message, hint=hint)])
+
+
+def _nearest(full: Path) -> str:
+    try:
+        names = sorted(item.name for item in full.parent.iterdir() if item.is_file())
+    except OSError:
+        return f'there is no folder "{full.parent.name}" beside the job file'
+    close = difflib.get_close_matches(full.name, names, n=1, cutoff=0.5)
+    if close:
+        return f'did you mean "{close[0]}"?'
+    if not names:
+        return "the folder is empty; paths are relative to the job file"
+    shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
+    return f"paths are relative to the job file; in that folder there are: {shown}"

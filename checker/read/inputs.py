@@ -1,0 +1,395 @@
+"""Read everything that a job names, and report the faults of all files at once."""
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TypedDict, TypeVar
+
+import numpy as np
+
+from checker.errors import InputError, Problem, Where
+from checker.model.alignment import (
+    ElementTable,
+    ProfileTable,
+    StakeTable,
+    SuperelevationTable,
+)
+from checker.model.books import Book
+from checker.model.drawing import Drawing, Notice, Triangles
+from checker.model.inputs import Inputs
+from checker.model.job import (
+    AlignmentInput,
+    CheckSection,
+    DescribedFigure,
+    DesignInput,
+    Job,
+    Levels,
+    Stakeout,
+    Surface,
+    Traverse,
+    Vectors,
+)
+from checker.model.points import Points, Quality
+from checker.read.alignments import (
+    read_elements,
+    read_profile,
+    read_stakes,
+    read_superelevation,
+)
+from checker.read.books import read_level_book, read_traverse_book
+from checker.read.drawing import read_drawing
+from checker.read.faces import read_faces
+from checker.read.figure_book import read_figure_book
+from checker.read.files import Files, Source
+from checker.read.frames import VAGUEST_M
+from checker.read.job import read_job
+from checker.read.points import read_points
+from checker.read.vectors import read_vector_book
+from checker.units import Formula, LengthUnit
+
+T = TypeVar("T")
+
+
+def find_job(path: Path) -> Path:
+    """Return the job file that a command line names: itself, or job.toml in the folder.
+
+    Raises InputError where there is none.
+    """
+    file = path / "job.toml" if path.is_dir() else path
+    if file.is_file():
+        return file
+    raise InputError(
+        [
+            Problem(
+                slug="no-job",
+                where=Where(file=str(path)),
+                message="there is no job.toml here" if path.is_dir() else "there is no such job",
+                hint="give the folder that holds job.toml, or the job file itself",
+            )
+        ]
+    )
+
+
+def open_job(file: Path, *, allow_outside: bool = False) -> tuple[Job, Inputs]:
+    """Read a job file and all that it names.
+
+    Raises InputError: the job file's faults first; once it is sound, those of all its files.
+    """
+    files = Files(file.parent, allow_outside=allow_outside)
+    job = read_job(files.open(file.name, "job", Where(file=file.name)), file.parent)
+    return job, read_inputs(job, files)
+
+
+def read_inputs(job: Job, files: Files) -> Inputs:
+    """Read every file of the job; `files` already holds the job file."""
+    reader = _Reader(job, files)
+    inputs = reader.read()
+    if reader.problems:
+        raise InputError(reader.problems)
+    return inputs
+
+
+class _Courses(TypedDict):
+    """The fields of `Inputs` that hold tables of alignments."""
+
+    elements: dict[str, ElementTable]
+    profiles: dict[str, ProfileTable]
+    superelevations: dict[str, SuperelevationTable]
+    stakes: dict[str, StakeTable]
+
+
+class _Reader:
+    def __init__(self, job: Job, files: Files) -> None:
+        self._job = job
+        self._files = files
+        self._notices: list[Notice] = []
+        self.problems: list[Problem] = []
+
+    def read(self) -> Inputs:
+        job = self._job
+        control = measured = None
+        if job.control is not None:
+            given = job.control
+            control = self._points(
+                (given.file,), "control", given.where, given.unit, given.columns, unique=True
+            )
+        if job.measured is not None:
+            shots = job.measured
+            measured = self._points(
+                shots.files, "as-measured", shots.where, shots.unit, shots.columns, unique=False
+            )
+        drawings, tables = self._design(job.design) if job.design else ((), None)
+        parts = [drawing.points for drawing in drawings] + ([tables] if tables else [])
+        books: dict[str, Book] = {}
+        for section in job.checks:
+            book = self._book(section)
+            if book is not None:
+                books[section.name] = book
+        courses = self._courses()
+        faces = self._faces()
+        notes = self._notes()
+        return Inputs(
+            files=self._files.read,
+            measured=measured,
+            control=control,
+            design=concatenate(parts) if job.design else None,
+            drawings=drawings,
+            books=books,
+            **courses,
+            faces=faces,
+            notes=notes,
+            notices=tuple(self._notices),
+        )
+
+    def _try(self, action: Callable[[], T]) -> T | None:
+        try:
+            return action()
+        except InputError as fault:
+            self.problems.extend(fault.problems)
+            return None
+
+    def _open(self, path: str, role: str, where: Where) -> Source | None:
+        return self._try(lambda: self._files.open(path, role, where))
+
+    def _points(
+        self,
+        paths: tuple[str, ...],
+        role: str,
+        where: Where,
+        unit: LengthUnit,
+        columns: dict[str, str],
+        *,
+        unique: bool,
+    ) -> Points | None:
+        opened = [self._open(path, role, where) for path in paths]
+        sources = [source for source in opened if source is not None]
+        if len(sources) < len(paths):
+            return None
+        shots = None if unique else self._job.measured
+        outcome = self._try(
+            lambda: read_points(
+                sources,
+                unit=unit,
+                columns=columns,
+                role=role,
+                sigma_level=shots.sigma_level if shots else None,
+                unique=unique,
+                crs_from=shots.crs if shots else None,
+                crs_to=self._job.reference.crs if shots else None,
+                vaguest_m=_vaguest_m(self._job),
+            )
+        )
+        if outcome is None:
+            return None
+        points, notices = outcome
+        self._notices.extend(notices)
+        return points
+
+    def _design(self, design: DesignInput) -> tuple[tuple[Drawing, ...], Points | None]:
+        drawings = []
+        for path in design.drawings:
+            drawing = self._try(partial(self._drawing, design, path))
+            if drawing is not None:
+                drawings.append(drawing)
+                self._notices.extend(drawing.notices)
+        tables = None
+        if design.points:
+            tables = self._points(
+                design.points,
+                "design points",
+                design.where,
+                design.unit,
+                design.columns,
+                unique=True,
+            )
+        return tuple(drawings), tables
+
+    def _drawing(self, design: DesignInput, path: str) -> Drawing:
+        source = self._files.open(path, "design drawing", design.where)
+        self._same_file(design, path)
+        return read_drawing(source, unit=design.unit, labels=design.labels)
+
+    def _same_file(self, design: DesignInput, path: str) -> None:
+        if design.sha256 is None:
+            return
+        found = next(file.sha256 for file in self._files.read if file.role == "design drawing")
+        if found != design.sha256.lower():
+            self.problems.append(
+                Problem(
+                    slug="other-drawing",
+                    where=design.where,
+                    message=f'"{path}" is not the drawing that the job was written for: its '
+                    f"SHA-256 is {found}, the job says {design.sha256}",
+                    hint="get the right revision, or, if this one is meant, write its SHA-256 "
+                    "and revision into the job",
+                )
+            )
+
+    def _book(self, section: CheckSection) -> Book | None:
+        match section:
+            case Traverse():
+                return self._try(lambda: self._traverse_book(section))
+            case Levels():
+                return self._try(lambda: self._level_book(section))
+            case Vectors():
+                return self._try(lambda: self._vector_book(section))
+            case DescribedFigure(file=str(file)):
+                return self._try(lambda: self._figure_book(section, file))
+            case _:
+                return None
+
+    def _traverse_book(self, section: Traverse) -> Book:
+        return read_traverse_book(
+            self._files.open(section.file, "traverse book", section.where),
+            unit=section.unit,
+            angles=section.angles,
+            angle_format=section.angle_format,
+            columns=section.columns,
+            notices=self._notices,
+        )
+
+    def _level_book(self, section: Levels) -> Book:
+        return read_level_book(
+            self._files.open(section.file, "level book", section.where),
+            unit=section.unit,
+            columns=section.columns,
+            notices=self._notices,
+        )
+
+    def _vector_book(self, section: Vectors) -> Book:
+        return read_vector_book(
+            self._files.open(section.file, "vectors", section.where),
+            unit=section.unit,
+            columns=section.columns,
+            notices=self._notices,
+        )
+
+    def _figure_book(self, section: DescribedFigure, file: str) -> Book:
+        return read_figure_book(
+            self._files.open(file, "courses of a figure", section.where),
+            unit=section.unit,
+            angle_format=section.angle_format,
+            columns=section.columns,
+            notices=self._notices,
+        )
+
+    def _courses(self) -> "_Courses":
+        """Read the tables of the alignments, and the stakes that sections name."""
+        found = _Courses(elements={}, profiles={}, superelevations={}, stakes={})
+        for each in self._job.alignments:
+            self._course(
+                each.elements, "alignment", each, found["elements"], read_elements, each.columns
+            )
+            self._course(
+                each.profile, "profile", each, found["profiles"], read_profile, each.profile_columns
+            )
+            self._course(
+                each.superelevation,
+                "superelevation",
+                each,
+                found["superelevations"],
+                read_superelevation,
+                {},
+            )
+        for section in self._job.checks:
+            if isinstance(section, Stakeout):
+                self._course(
+                    section.stakes,
+                    "stakes",
+                    section,
+                    found["stakes"],
+                    read_stakes,
+                    section.stakes_columns,
+                )
+        return found
+
+    def _course(
+        self,
+        path: str | None,
+        role: str,
+        owner: AlignmentInput | Stakeout,
+        into: dict[str, T],
+        read: Callable[..., T],
+        columns: dict[str, str],
+    ) -> None:
+        source = None if path is None else self._open(path, role, owner.where)
+        if source is None:
+            return
+        unit = owner.unit if isinstance(owner, AlignmentInput) else self._job.unit
+        table = self._try(lambda: read(source, unit=unit, columns=columns, notices=self._notices))
+        if table is not None:
+            into[owner.name] = table
+
+    def _faces(self) -> dict[str, Triangles]:
+        """Read the surfaces that are given as tables."""
+        found: dict[str, Triangles] = {}
+        for section in self._job.checks:
+            if not isinstance(section, Surface) or section.tables is None:
+                continue
+            tables = section.tables
+            corners = self._open(tables.points, "surface corners", section.where)
+            faces = self._open(tables.faces, "surface faces", section.where)
+            if corners is None or faces is None:
+                continue
+            outcome = self._try(
+                lambda corners=corners, faces=faces, tables=tables: read_faces(  # type: ignore[misc]
+                    corners, faces, unit=tables.unit, columns=tables.columns
+                )
+            )
+            if outcome is not None:
+                found[section.name], notices = outcome
+                self._notices.extend(notices)
+        return found
+
+    def _notes(self) -> str:
+        if self._job.notes is None:
+            return ""
+        where = Where(file=self._job.file)
+        source = self._open(self._job.notes, "notes", where)
+        if source is None:
+            return ""
+        try:
+            return source.data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            return source.data.decode("cp1252", errors="replace")
+
+
+def _vaguest_m(job: Job) -> float:
+    """Return how poorly a transformation may be known: no poorer than any limit in plan."""
+    used = [section.tolerance for section in job.checks]
+    if job.control is not None:
+        used.append(job.control.tolerance)
+    plan = ("horizontal", "along", "across", "left", "right")
+    limits: list[Formula | None] = [getattr(each, key) for each in used if each for key in plan]
+    return min([VAGUEST_M, *(limit.constant for limit in limits if limit and limit.constant > 0)])
+
+
+def concatenate(parts: list[Points]) -> Points:
+    """Return the points of several readings as one table, in that order.
+
+    Quality is dropped: it belongs to as-measured points, which are read as one table.
+    """
+    files: list[str] = []
+    offsets = []
+    for part in parts:
+        offsets.append(len(files))
+        files.extend(part.files)
+
+    def joined(name: str, dtype: type) -> np.ndarray:
+        arrays = [getattr(part, name) for part in parts]
+        return np.concatenate([*arrays, np.empty(0, dtype=dtype)]).astype(dtype, copy=False)
+
+    file = [part.file + offset for part, offset in zip(parts, offsets, strict=True)]
+    return Points(
+        id=joined("id", object),
+        northing_m=joined("northing_m", np.float64),
+        easting_m=joined("easting_m", np.float64),
+        elevation_m=joined("elevation_m", np.float64),
+        description=joined("description", object),
+        layer=joined("layer", object),
+        handle=joined("handle", object),
+        file=np.concatenate([*file, np.empty(0, dtype=np.int64)]),
+        line=joined("line", np.int64),
+        files=tuple(files),
+        quality=Quality(),
+    )

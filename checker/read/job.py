@@ -1,0 +1,297 @@
+"""Read job.toml: validated whole, every fault with its line, lengths in metres, angles in radians.
+
+A section is one function and one line in `_SECTIONS`. What the file format knows and this version
+does not do stands in `NOT_BUILT`; a later version deletes the line and adds the function.
+"""
+
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
+
+from checker.errors import InputError, Problem, Where
+from checker.model.job import Job
+from checker.read.files import Source
+from checker.read.job_accuracy import read_accuracy, read_rover_test
+from checker.read.job_alignment import read_alignment
+from checker.read.job_checks import read_levels, read_repeats, read_stakeout, read_traverse
+from checker.read.job_closures import read_figure, read_network, read_vectors
+from checker.read.job_draft import NOT_BUILT, Draft
+from checker.read.job_evidence import read_instrument, read_site_fit
+from checker.read.job_inputs import (
+    no_job,
+    read_control,
+    read_design,
+    read_gate,
+    read_job_section,
+    read_measured,
+    read_reference,
+)
+from checker.read.job_shapes import read_pipe, read_plane, read_relative, read_surface
+from checker.read.job_slopes import read_slope_stake
+from checker.read.job_tolerances import read_tolerance
+from checker.read.toml_lines import TomlLines
+from checker.read.toml_tables import Report, Table, meant, quoted
+
+
+def read_job(source: Source, root: Path) -> Job:
+    """Return the job that a job file describes.
+
+    root: the folder that its paths are relative to. Raises InputError with every fault of the file,
+    in the order of its lines.
+    """
+    text = _decoded(source)
+    data, lines = _parsed(source.path, text)
+    report = Report(file=source.path, lines=lines, not_built=NOT_BUILT)
+    draft = Draft(report=report, top=data)
+    for name, section in _SECTIONS.items():
+        _read_section(draft, name, section)
+    _unknown_sections(draft)
+    _something_to_check(draft)
+    if report.problems:
+        raise InputError(sorted(report.problems, key=lambda problem: problem.where.line or 0))
+    # checks in the order of the file, whatever their kind
+    checks = sorted(draft.checks, key=lambda check: check.where.line or 0)
+    return Job(
+        file=source.path,
+        root=root,
+        unit=draft.unit,
+        reference=draft.reference,
+        design=draft.design,
+        measured=draft.measured,
+        control=draft.control,
+        gate=draft.gate,
+        site_fit=draft.site_fit,
+        instruments=tuple(draft.instruments),
+        tolerances=tuple(each for each in draft.tolerances.values() if each is not None),
+        alignments=tuple(draft.alignments.values()),
+        checks=tuple(checks),
+        **draft.job,  # type: ignore[arg-type]  # filled by read_job_section with the fields' own types
+    )
+
+
+def _decoded(source: Source) -> str:
+    data = source.data.removeprefix(b"\xef\xbb\xbf")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        utf16 = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+        found = "it looks like UTF-16" if utf16 else f"byte 0x{data[error.start]:02x} is not"
+        raise _refused(
+            "job-encoding",
+            Where(file=source.path, line=None if utf16 else line),
+            f"the job file is not UTF-8 text: {found}",
+            "save it again as UTF-8 in your editor",
+        ) from None
+
+
+_AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_SYNTAX_HINTS = (
+    ("overwrite", "a key or section stands there twice; keep one of the two"),
+    ("twice", "the section stands there twice; keep one, or write [[...]] for several of a kind"),
+    ("mutate", "a key or section stands there twice; keep one of the two"),
+    ("namespace", "a section stands there twice; keep one of the two"),
+    ("escape", "in a text a backslash begins a special character: write / between folders"),
+    ("Unescaped", "in a text a backslash begins a special character: write / between folders"),
+    ("date", "dates are written 2031-04-17, without quotation marks"),
+    ("Unclosed array", 'a list ends with "]", and commas stand between its parts'),
+    (
+        "inline table",
+        'a table { ... } stands on one line, its keys parted by commas, ends with "}"',
+    ),
+    ("key/value", 'write key = value, or a section as [name]; a comment begins with "#"'),
+    ("statement", 'write one key = value on a line; a comment begins with "#"'),
+    ("Illegal character", "a text ends with a quotation mark on the same line; no control signs"),
+    ("Unterminated", "a text ends with the quotation marks that it began with"),
+    ("Invalid value", "texts stand in quotation marks, numbers have a point: 0.03"),
+)
+
+
+def _parsed(path: str, text: str) -> tuple[dict[str, object], TomlLines]:
+    try:
+        return tomllib.loads(text), TomlLines(text)
+    except tomllib.TOMLDecodeError as error:
+        fault = str(error)
+    except RecursionError:
+        fault = "Lists or tables lie too deep within each other"
+    except ValueError:  # a number of thousands of digits
+        fault = "Invalid value: a number is too long to be one"
+    lines = text.replace("\r\n", "\n").split("\n")
+    match = _AT.search(fault)
+    what = _AT.sub("", fault)
+    line = column = None
+    if match is not None:
+        line = int(match[1]) if match[1] else len(text.rstrip().split("\n"))
+        column = int(match[2]) if match[2] else None
+    hint = next((hint for word, hint in _SYNTAX_HINTS if word in what), "mend this line")
+    if match is not None and not match[1]:
+        hint = 'the file ends in the middle of a value: is a "]", "}" or quotation mark missing?'
+    shown = f": {quoted(lines[line - 1].strip())}" if line is not None else ""
+    raise _refused(
+        "job-syntax",
+        Where(file=path, line=line, column=column),
+        f"not readable as TOML: {what[:1].lower()}{what[1:200]}{shown}",
+        hint,
+    )
+
+
+def _refused(slug: str, where: Where, message: str, hint: str) -> InputError:
+    return InputError([Problem(slug=slug, where=where, message=message, hint=hint)])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Section:
+    """How a section is written, and what reads it.
+
+    form: once ([design]), many ([[stakeout]]) or named ([tolerance.NAME]). absent: what to do where
+    it is left out.
+    """
+
+    read: Callable[[Draft, Table], None]
+    form: Literal["once", "many", "named"] = "once"
+    absent: Callable[[Draft], None] | None = None
+
+
+def _read_section(draft: Draft, name: str, section: _Section) -> None:
+    if name not in draft.top:
+        if section.absent is not None:
+            section.absent(draft)
+        return
+    value = draft.top[name]
+    report = draft.report
+    if section.form == "many":
+        heading = f"[[{name}]]"
+        if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+            _wrong_heading(report, name, value, heading)
+            return
+        for index, item in enumerate(value):
+            title = f"{heading} {index + 1}" if len(value) > 1 else heading
+            given = item.get("name")
+            if isinstance(given, str) and given.strip():
+                title = f"{heading} {quoted(given.strip())}"
+            table = Table(report, (name, index), item, name=name, title=title)
+            section.read(draft, table)
+            table.done()
+        return
+    if not isinstance(value, dict):
+        _wrong_heading(report, name, value, f"[{name}]" if section.form == "once" else "")
+        return
+    if section.form == "named":
+        for key, item in value.items():
+            if not isinstance(item, dict):
+                _wrong_heading(report, name, item, "", key)
+                continue
+            title = f"[{name}.{key}]" if key.isprintable() else f"[{name}.{quoted(key)}]"
+            table = Table(report, (name, key), item, name=name, title=title)
+            section.read(draft, table)
+            table.done()
+        return
+    table = Table(report, (name,), value, name=name, title=f"[{name}]")
+    section.read(draft, table)
+    table.done()
+
+
+def _wrong_heading(
+    report: Report, name: str, value: object, heading: str, key: str | None = None
+) -> None:
+    """Keep the fault that a section is written in another form than it has."""
+    if not heading:
+        found = f"{name}.{key}" if key is not None else name
+        report.add(
+            "wrong-type",
+            (name,) if key is None else (name, key),
+            f"{quoted(found)} is {quoted(value)}; expected a section [{name}.NAME] with its keys",
+            f"write [{name}.NAME] with a name of yours, and refer to it by that name",
+        )
+        return
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        found = f"[[{name}]]"
+    elif isinstance(value, dict):
+        found = f"[{name}]"
+    else:
+        found = f"{name} = {quoted(value)}"
+    times = "once for every check" if heading.startswith("[[") else "once"
+    report.add(
+        "wrong-type",
+        (name,),
+        f"{found} is not how this section is written; expected {heading}",
+        f"write its heading as {heading}, {times}",
+    )
+
+
+def _unknown_sections(draft: Draft) -> None:
+    sections = [*_SECTIONS, *(name for name in NOT_BUILT if "." not in name)]
+    for name, value in draft.top.items():
+        if name in _SECTIONS:
+            continue
+        is_section = isinstance(value, dict) or (
+            isinstance(value, list) and any(isinstance(item, dict) for item in value)
+        )
+        if name in NOT_BUILT and "." not in name:
+            draft.report.add_not_built(name, (name,), quoted(name))
+        elif is_section:
+            draft.report.add(
+                "unknown-section",
+                (name,),
+                f"there is no section {quoted(name)}",
+                meant(name, sections, "the sections are"),
+            )
+        else:
+            draft.report.add(
+                "unknown-key",
+                (name,),
+                f"{quoted(name)} stands above the first section, where no key is known",
+                "move it below the heading of its section, such as [job]",
+            )
+
+
+def _something_to_check(draft: Draft) -> None:
+    setting = {name for name, section in _SECTIONS.items() if section.form != "many"}
+    setting |= {"instrument"}
+    if not set(draft.top) <= setting:
+        return  # a check, or something that was meant as one
+    if "site_fit" in draft.top:
+        return
+    control = draft.top.get("control")
+    if isinstance(control, dict) and "tolerance" in control and "measured" in draft.top:
+        return
+    draft.report.add(
+        "nothing-to-check",
+        ("job",),
+        "the job asks for no check",
+        "add a section such as [[stakeout]], [[traverse]], [[levels]] or [[repeats]], "
+        "or a tolerance to [control] and the points to [measured]",
+    )
+
+
+_SECTIONS: Final[Mapping[str, _Section]] = {
+    # [job] first: it holds the unit; the tolerances before the sections that name them
+    "job": _Section(read=read_job_section, absent=no_job),
+    "reference": _Section(read=read_reference),
+    "tolerance": _Section(read=read_tolerance, form="named"),
+    "design": _Section(read=read_design),
+    "measured": _Section(read=read_measured),
+    "control": _Section(read=read_control),
+    "gate": _Section(read=read_gate),
+    "site_fit": _Section(read=read_site_fit),
+    "instrument": _Section(read=read_instrument, form="many"),
+    "alignment": _Section(read=read_alignment, form="named"),
+    "stakeout": _Section(read=read_stakeout, form="many"),
+    "slope_stake": _Section(read=read_slope_stake, form="many"),
+    "traverse": _Section(read=read_traverse, form="many"),
+    "levels": _Section(read=read_levels, form="many"),
+    "vectors": _Section(read=read_vectors, form="many"),
+    "figure": _Section(read=read_figure, form="many"),
+    "repeats": _Section(read=read_repeats, form="many"),
+    "accuracy": _Section(read=read_accuracy, form="many"),
+    "rover_test": _Section(read=read_rover_test, form="many"),
+    "surface": _Section(read=read_surface, form="many"),
+    "relative": _Section(read=read_relative, form="many"),
+    "plane": _Section(read=read_plane, form="many"),
+    "pipe": _Section(read=read_pipe, form="many"),
+    # last: it names sections of the other kinds
+    "network": _Section(read=read_network, form="many"),
+}

@@ -1,0 +1,132 @@
+"""The files of a job that does not exist yet: opened where they are, named as the job will."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from checker.errors import InputError, OutputError, Problem, Where
+from checker.model.inputs import Inputs
+from checker.model.job import Job
+from checker.read.files import Files, Source
+from checker.read.inputs import read_inputs
+from checker.read.job import read_job
+
+JOB_FILE = "job.toml"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewJobFiles:
+    """What a new job is made of; paths are those that the job will name.
+
+    elsewhere: the paths of files that do not lie in the job's folder yet.
+    """
+
+    folder: Path
+    design: Source
+    measured: tuple[Source, ...]
+    control: Source | None
+    elsewhere: frozenset[str]
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """All files."""
+        return (self.design, *self.measured, *([] if self.control is None else [self.control]))
+
+    @property
+    def copies(self) -> dict[str, bytes]:
+        """The files that must be copied into the folder, by their new names."""
+        return {each.path: each.data for each in self.sources if each.path in self.elsewhere}
+
+
+def refuse_existing(folder: Path) -> None:
+    """Raise OutputError where the folder is a job already, or no folder."""
+    if (folder / JOB_FILE).exists():
+        raise OutputError(
+            f"{folder / JOB_FILE}: there is a job already, and it is never overwritten; give "
+            "another folder, or move the old job file away"
+        )
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(f"{folder}: this is a file, not a folder; give a folder for the new job")
+
+
+def open_new(
+    folder: Path, design: Path, measured: Sequence[Path], control: Path | None
+) -> NewJobFiles:
+    """Open the files of a new job.
+
+    Raises InputError with every file that cannot be read, OutputError where a copy would replace
+    another file of the folder.
+    """
+    problems: list[Problem] = []
+    named: dict[str, Path] = {}
+    elsewhere: set[str] = set()
+    sources: list[Source] = []
+    for path, role in (
+        (design, "design"),
+        *((each, "as-measured points") for each in measured),
+        *([(control, "control")] if control is not None else []),
+    ):
+        try:
+            opened = Files(path.parent, allow_outside=True).open(
+                path.name, role, Where(file=str(path))
+            )
+        except InputError as fault:
+            problems.extend(fault.problems)
+            continue
+        name, outside = _name(folder, path, opened.data, named)
+        named[name] = path
+        if outside:
+            elsewhere.add(name)
+        sources.append(Source(path=name, data=opened.data))
+    if problems:
+        raise InputError(problems)
+    count = len(measured)
+    return NewJobFiles(
+        folder=folder,
+        design=sources[0],
+        measured=tuple(sources[1 : 1 + count]),
+        control=sources[1 + count] if control is not None else None,
+        elsewhere=frozenset(elsewhere),
+    )
+
+
+def _name(folder: Path, path: Path, data: bytes, named: Mapping[str, Path]) -> tuple[str, bool]:
+    """Return how the job names a file, and whether it must be copied to be there."""
+    full, root = path.resolve(), folder.resolve()
+    if full.is_relative_to(root):
+        return full.relative_to(root).as_posix(), False
+    name = path.name
+    number = 1
+    while name in named and named[name].resolve() != full:
+        number += 1
+        name = f"{path.stem}-{number}{path.suffix}"
+    there = folder / name
+    if not there.exists():
+        return name, True
+    if there.is_file() and there.read_bytes() == data:
+        return name, False
+    raise OutputError(
+        f"{there}: another file of this name is in the folder, and it is never overwritten; give "
+        "an empty folder, or rename one of the two"
+    )
+
+
+class _Held(Files):
+    """Files that are in memory already, and those of the folder."""
+
+    def __init__(self, folder: Path, sources: Sequence[Source]) -> None:
+        super().__init__(folder)
+        self._held = {source.path: source for source in sources}
+
+    def _content(self, path: str, where: Where) -> bytes:
+        held = self._held.get(path)
+        return held.data if held is not None else super()._content(path, where)
+
+
+def try_job(files: NewJobFiles, text: str) -> tuple[Job, Inputs]:
+    """Read a job's text and all its files before it is written; raises InputError as a job does."""
+    job_file = Source(path=JOB_FILE, data=text.encode("utf-8"))
+    held = _Held(files.folder, [*files.sources, job_file])
+    held.open(JOB_FILE, "job", Where(file=JOB_FILE))
+    job = read_job(job_file, files.folder)
+    return job, read_inputs(job, held)
