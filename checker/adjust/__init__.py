@@ -1,0 +1,1 @@
+"""How a misclosure is shared out over the observations that made it."""
