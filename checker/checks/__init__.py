@@ -1,0 +1,1 @@
+"""From the model to measures: numbers with units, compared with no tolerance here."""

@@ -1,0 +1,200 @@
+"""What repeats say about the method: scatter against the stated sigmas, independence, coverage."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from checker.checks.closing import item, length_text
+from checker.checks.deltas import Sigmas, counts_item
+from checker.geometry.statistics import sample_size, sigma_factor, sigma_interval
+from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
+from checker.model.job import Repeats
+from checker.model.measure import Item, Quantity
+from checker.model.points import Points
+from checker.text import fixed
+from checker.units import LengthUnit
+
+_CONFIDENCE = 0.95
+_NAMED = 8
+"""How many marks a remark names."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groups:
+    """Shots by the mark that they are of, in the order of groups.
+
+    shots: indices of as-measured points; group: shape as shots, numbered from 0; size: shape
+    (groups,). name: shape (groups,), what the marks are called. control: shape (groups,), whether
+    they are check shots on control, which are no stakes.
+    """
+
+    shots: IntArray
+    group: IntArray
+    size: IntArray
+    name: TextArray
+    control: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scatter:
+    """Standard deviation of a single shot, pooled over the marks; metres.
+
+    s^2 = sum of squared deviations from each mark's mean over the sum of its shots less one (pooled
+    variance, a textbook formula; from memory). predicted: root mean square of the stated sigmas of
+    the same shots, NaN where one shows none.
+    """
+
+    s: float
+    freedom: int
+    predicted: float
+
+
+def scatter(values: FloatArray, sigma: FloatArray, groups: Groups) -> Scatter:
+    """Return the pooled deviation of the shots' values; values, sigma: shape as the shots."""
+    there = np.isfinite(values)
+    number = np.bincount(groups.group[there], minlength=len(groups.size))
+    near = float(values[there][0]) if there.any() else 0.0  # so that squares keep their digits
+    centre = np.bincount(
+        groups.group[there], weights=values[there] - near, minlength=len(groups.size)
+    )
+    mean = centre / np.maximum(number, 1)
+    freedom = int(np.maximum(number - 1, 0).sum())
+    squares = float(np.square(values[there] - near - mean[groups.group[there]]).sum())
+    again = there & (number[groups.group] > 1)
+    said = sigma[again]
+    return Scatter(
+        s=float(np.sqrt(squares / freedom)) if freedom else np.nan,
+        freedom=freedom,
+        predicted=float(np.sqrt(np.mean(said**2))) if said.size else np.nan,
+    )
+
+
+def scatter_of(measured: Points, sigma: Sigmas, groups: Groups) -> dict[str, Scatter]:
+    """Return the scatter in northing, easting and elevation; sigma: of the shots."""
+    return {
+        "n": scatter(measured.northing_m[groups.shots], sigma.n, groups),
+        "e": scatter(measured.easting_m[groups.shots], sigma.e, groups),
+        "z": scatter(measured.elevation_m[groups.shots], sigma.z, groups),
+    }
+
+
+def scatter_items(found: dict[str, Scatter]) -> Iterator[Item]:
+    """Give pooled deviations with their 95 % confidence limits, and what the sigmas predict."""
+    length = Quantity.LENGTH
+    for axis, each in found.items():
+        low, high = sigma_interval(each.s, each.freedom, _CONFIDENCE)
+        name = axis.upper()
+        yield item(f"sd_{axis}", f"σ of one shot, {name}", length, each.s)
+        yield item(f"sd_{axis}_low", f"σ {name}, at least (95 %)", length, low)
+        yield item(f"sd_{axis}_high", f"σ {name}, at most (95 %)", length, high)
+        yield item(f"predicted_{axis}", f"σ {name} as stored", length, each.predicted)
+    free = found["n"].freedom
+    yield item("degrees_of_freedom", "Degrees of freedom", Quantity.COUNT, float(free))
+
+
+def about_scatter(found: dict[str, Scatter], unit: LengthUnit) -> Iterator[str]:
+    """Say whether single shots scatter as their stored sigmas say (chi-square, one-sided, 95 %)."""
+    n, e, z = found["n"], found["e"], found["z"]
+    plan = Scatter(
+        s=float(np.sqrt(0.5 * (n.s**2 + e.s**2))),
+        freedom=n.freedom + e.freedom,
+        predicted=float(np.sqrt(0.5 * (n.predicted**2 + e.predicted**2))),
+    )
+    for part, each in (("Plan", plan), ("Height", z)):
+        if not each.freedom or not np.isfinite(each.s + each.predicted) or not each.predicted:
+            continue
+        times = each.s / each.predicted
+        text = (
+            f"{part}: single shots scatter with {length_text(each.s, unit, plus=False)} on an axis,"
+            f" and their stored standard deviations say"
+            f" {length_text(each.predicted, unit, plus=False)}"
+        )
+        if times <= sigma_factor(each.freedom, _CONFIDENCE):
+            yield f"{text}: no contradiction (chi-square, 95 %)."
+        else:
+            yield (
+                f"{text}, {fixed(times, 1)} times too little (chi-square, 95 %). Unless one bad"
+                f" mark does it, state sigma_factor = {fixed(times, 1)} under [measured]."
+            )
+
+
+def chances(
+    dn: FloatArray, de: FloatArray, dz: FloatArray, sigma: Sigmas
+) -> tuple[FloatArray, FloatArray]:
+    """Return how often shots that differ only by their sigmas would differ more; shape (rows,).
+
+    Plan: exp(-q / 2), q = dn^2 / sn^2 + de^2 / se^2 (chi-square of two degrees of freedom). Height:
+    two-sided normal. NaN without a sigma.
+    """
+    from scipy.special import ndtr
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        plan = np.exp(-0.5 * ((dn / sigma.n) ** 2 + (de / sigma.e) ** 2))
+        height = 2.0 * ndtr(-np.abs(dz / sigma.z))
+    return np.asarray(plan), np.asarray(height)
+
+
+def shared(measured: Points, first: IntArray, later: IntArray) -> TextArray:
+    """Return what the later shot shares with the first, so that it is less than independent."""
+    quality = measured.quality
+    parts = []
+    for word, values in (("session", quality.session), ("base", quality.base)):
+        if values is not None:
+            parts.append((word, (values[first] == values[later]) & (values[first] != "")))
+    if quality.pole_m is not None:
+        parts.append(("pole", quality.pole_m[first] == quality.pole_m[later]))
+    texts: TextArray = np.full(len(later), "", dtype=object)
+    for row in range(len(later)):
+        texts[row] = ", ".join(word for word, same in parts if same[row])
+    return texts
+
+
+def about_sharing(texts: TextArray) -> Iterator[str]:
+    """Say how many repeats share what, in one sentence."""
+    count = len(texts)
+    for word, why in (
+        ("base", "a wrong base coordinate shifts both shots alike"),
+        ("pole", "a wrong length of the pole shows in neither"),
+    ):
+        same = sum(word in str(text).split(", ") for text in texts.tolist())
+        if same:
+            yield f"{same} of {count} repeats were shot with the same {word} as the first: {why}."
+
+
+def coverage(section: Repeats, groups: Groups) -> tuple[list[Item], list[str]]:
+    """Return how many stakes have no second look, and a plan for looking at more of them."""
+    stakes = ~groups.control
+    single = np.flatnonzero((groups.size == 1) & stakes)
+    lot = int(stakes.sum())
+    seen = lot - len(single)
+    items = [counts_item("single", "Marks without a second shot", len(single))]
+    if not single.size:
+        return items, []
+    needed = sample_size(lot, section.share, section.confidence)
+    more = max(needed - seen, 0)
+    items.append(counts_item("to_repeat", "More to shoot again, by the sample plan", more))
+    names = [str(groups.name[index]) for index in single.tolist()]
+    text = f"No second shot: {_named(names)}."
+    sure = fixed(100.0 * section.confidence, 0)
+    part = fixed(100.0 * section.share, 0)
+    if not more:
+        plan = (
+            f"Sample plan: {seen} of {lot} marks have one, enough to be {sure} % sure that no more"
+            f" than {part} % are bad, if every repeat agrees."
+        )
+    else:
+        # spread evenly over the marks in their order, so that every part of the work is seen
+        place = ((np.arange(more) + 0.5) * len(single) / more).astype(np.int64)
+        chosen = [names[index] for index in place.tolist()]
+        plan = (
+            f"Sample plan: to be {sure} % sure that no more than {part} % of the {lot} marks are"
+            f" bad, {needed} must be looked at and all agree; {more} more, spread over the work:"
+            f" {_named(chosen, 20)}. Where one does not agree, look at all."
+        )
+    return items, [text, plan]
+
+
+def _named(names: list[str], most: int = _NAMED) -> str:
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

@@ -1,0 +1,207 @@
+"""Slope stakes: where the side slope meets the ground, by the elevation found at the stake itself.
+
+The catch point lies out from the hinge by the slope times the cut or fill at the stake, d = s |h|,
+not by that at the centre line: common practice of the trade, no source; checked against worked
+examples in tests/published.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checker.checks.closing import column, length_text
+from checker.checks.course import BEYOND_M, Course, course_of
+from checker.checks.deltas import (
+    Deltas,
+    Lined,
+    counts_item,
+    deltas,
+    point_columns,
+    sigmas_of,
+)
+from checker.checks.lines import NO_POINTS, Rows, across_items, shots_of
+from checker.checks.selecting import place
+from checker.checks.shots import select_shots, sigma_level_of
+from checker.checks.staking import line_comparisons
+from checker.errors import InputError, Problem
+from checker.geometry.feet import Feet
+from checker.geometry.grade import slope_stake_offset
+from checker.model.arrays import BoolArray, FloatArray, TextArray
+from checker.model.finding import Verdict
+from checker.model.inputs import Inputs
+from checker.model.job import Job, SlopeStakes
+from checker.model.measure import Comparison, Measure, Quantity
+from checker.text import fixed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Catch:
+    """Where stakes should stand; every array of shape (rows,).
+
+    hinge_m, hinge_z_m: offset (+ right) and elevation of the hinge; slope: run to rise of the side
+    slope that governs; cut: whether it is the cut's; offset_m: of the catch point.
+    """
+
+    hinge_m: FloatArray
+    hinge_z_m: FloatArray
+    slope: FloatArray
+    cut: BoolArray
+    offset_m: FloatArray
+
+
+def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Measure:
+    """Compare slope stakes with the catch points that follow from their own elevations.
+
+    Raises InputError where the alignment has no profile, or a selection finds nothing.
+    """
+    course = course_of(section.alignment, inputs, job)
+    if course.profile is None:
+        raise InputError(
+            [
+                Problem(
+                    slug="no-profile",
+                    where=section.where,
+                    message=f"slope stakes hang on the profile of {course.name}, which has none",
+                    hint='give the alignment profile = "..."',
+                )
+            ]
+        )
+    shots = select_shots(section, section.measured, inputs, job)
+    rows = shots_of(section.measured, inputs, shots)
+    points = shots.points
+    northing, easting = points.northing_m[rows.shot], points.easting_m[rows.shot]
+    feet = course.feet(northing, easting)
+    catch = _catch(section, course, feet, points.elevation_m[rows.shot])
+    name = shots.id[rows.shot].copy()
+    for row in np.flatnonzero(name == "").tolist():
+        name[row] = place(points, int(rows.shot[row]))
+    n, e = course.place(feet.distance_m, catch.offset_m)
+    blank: TextArray = np.full(len(name), "", dtype=object)
+    whole = np.zeros(len(name), dtype=np.int64)
+    design = replace(
+        NO_POINTS,
+        id=name,
+        northing_m=n,
+        easting_m=e,
+        elevation_m=catch.hinge_z_m,
+        description=blank,
+        layer=blank,
+        handle=blank,
+        file=whole,
+        line=whole,
+    )
+    sigma = sigmas_of(points, rows.shot, sigma_level_of(section, job))
+    found = deltas(design, np.arange(len(name)), points, rows.shot, sigma)
+    across = feet.offset_m - catch.offset_m
+    found = replace(found, horizontal=np.abs(across))
+    shown = Lined(
+        along=np.full(len(name), np.nan),
+        across=across,
+        station=feet.station_m,
+        offset=feet.offset_m,
+        azimuth=course.alignment.azimuth_at(feet.distance_m),
+    )
+    unchecked = _unchecked(rows, feet, course, job)
+    doubtful: TextArray = np.full(len(name), "", dtype=object)
+    doubtful[feet.rivals > 0] = f"as near to two places of {course.name}"
+    said: TextArray = np.full(len(name), "", dtype=object)
+    said[rows.superseded] = "staked again later"
+    compared = unchecked == ""
+    governing = compared & ~rows.superseded & np.isfinite(across)
+    return Measure(
+        kind="slope_stake",
+        name=section.name,
+        where=section.where,
+        tolerance=section.tolerance,
+        id=name,
+        columns=(
+            *point_columns(found, name, rows.superseded, name, known="Catch", lined=shown),
+            column("catch_offset", "Catch offset", Quantity.LENGTH, catch.offset_m),
+            column("hinge_offset", "Hinge offset", Quantity.LENGTH, catch.hinge_m, detail=True),
+            column("out", "Out from hinge", Quantity.LENGTH, np.abs(feet.offset_m - catch.hinge_m)),
+            column("side_slope", "Side slope", Quantity.TEXT, _slopes(catch)),
+            column(
+                "description",
+                "Description",
+                Quantity.TEXT,
+                points.description[rows.shot],
+                detail=True,
+            ),
+        ),
+        summary=(
+            counts_item("shots", "Shots compared", int(governing.sum())),
+            *across_items(across[governing]),
+        ),
+        comparisons=_comparisons(shown, found, catch),
+        judged_by_row=True,
+        shots=rows.shot[:, None],
+        used=np.unique(rows.shot[compared]),
+        unchecked=unchecked,
+        undecided=doubtful,
+        said=said,
+        counted=~rows.superseded & (rows.unchecked == ""),
+        remarks=(_HOW, *course.remarks),
+    )
+
+
+_HOW = (
+    "The catch point is where the side slope from the hinge reaches the elevation found at the "
+    "stake; cut and fill are against the hinge. The ground between is not looked at."
+)
+
+
+def _catch(section: SlopeStakes, course: Course, feet: Feet, elevation: FloatArray) -> _Catch:
+    """Return the hinge on each stake's side of the line, and the catch point at its elevation."""
+    left = feet.offset_m < 0.0
+    hinge = np.where(left, -section.hinge_left_m, section.hinge_right_m)
+    level = course.elevation(feet.distance_m, hinge)
+    rise = elevation - level
+    cut = rise > 0.0
+    slope = np.where(cut, section.cut, section.fill)
+    out = slope_stake_offset(np.abs(hinge), slope, rise)
+    return _Catch(
+        hinge_m=hinge,
+        hinge_z_m=level,
+        slope=slope,
+        cut=np.asarray(cut, dtype=np.bool_),
+        offset_m=np.where(left, -out, out),
+    )
+
+
+def _slopes(catch: _Catch) -> TextArray:
+    """Return the side slope of every row in words."""
+    texts: TextArray = np.full(len(catch.slope), "", dtype=object)
+    for row in np.flatnonzero(np.isfinite(catch.offset_m)).tolist():
+        run = fixed(float(catch.slope[row]), 2).rstrip("0").rstrip(".")
+        texts[row] = f"{'cut' if catch.cut[row] else 'fill'} {run}:1"
+    return texts
+
+
+def _unchecked(rows: Rows, feet: Feet, course: Course, job: Job) -> TextArray:
+    unchecked = rows.unchecked.copy()
+    beyond = feet.distance_m - np.clip(feet.distance_m, 0.0, course.alignment.length_m)
+    for row in np.flatnonzero((np.abs(beyond) > BEYOND_M) & (unchecked == "")).tolist():
+        end = "before the start" if beyond[row] < 0.0 else "past the end"
+        past = length_text(float(abs(beyond[row])), job.unit, plus=False)
+        unchecked[row] = f"{past} {end} of {course.name}"
+    return unchecked
+
+
+def _comparisons(shown: Lined, found: Deltas, catch: _Catch) -> tuple[Comparison, Comparison]:
+    """Return the offset from the catch point; an error in height moves that point as well."""
+    _, across = line_comparisons(shown, found)
+    sigma = None if across.sigma is None else np.hypot(across.sigma, catch.slope * found.sigma.z)
+    count = len(shown.across)
+    absent: TextArray = np.full(count, "", dtype=object)
+    verdict = np.full(count, Verdict.UNCHECKED, dtype=np.int8)
+    flat = np.isnan(found.measured_z)
+    absent[flat] = "no elevation was measured, on which the catch point depends"
+    verdict[flat] = Verdict.UNDECIDED
+    without = np.isnan(catch.hinge_z_m)
+    absent[without] = "the profile gives no elevation there"
+    verdict[without] = Verdict.UNCHECKED
+    across = replace(across, sigma=sigma, absent=absent, absent_verdict=verdict)
+    horizontal = replace(
+        across, limit="horizontal", label="from the catch point", value=found.horizontal
+    )
+    return horizontal, across
