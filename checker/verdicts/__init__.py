@@ -1,0 +1,1 @@
+"""From measures to verdicts: every comparison with a tolerance, and nothing else."""

@@ -1,0 +1,129 @@
+"""Probabilities against independent integrals, distributions and plain counting."""
+
+import numpy as np
+import pytest
+from scipy.integrate import dblquad
+from scipy.stats import ncx2, norm
+
+from checker.model.arrays import FloatArray
+from checker.verdicts.probability import within_circle, within_interval
+
+
+def one(value: float) -> FloatArray:
+    return np.array([value], dtype=np.float64)
+
+
+def circle(n: float, e: float, sigma_n: float, sigma_e: float, radius: float) -> float:
+    return float(within_circle(np.array([[n, e]]), np.array([[sigma_n, sigma_e]]), one(radius))[0])
+
+
+def interval(value: float, sigma: float, lower: float, upper: float) -> float:
+    return float(within_interval(one(value), one(sigma), one(lower), one(upper))[0])
+
+
+@pytest.mark.parametrize("scale", [1e-4, 1e-3, 1e-2, 0.1, 1.0, 10.0])
+def test_equal_sigmas_against_the_noncentral_chi_square_of_scipy(scale: float) -> None:
+    rng = np.random.default_rng(20310417)
+    radius = 10.0 ** rng.uniform(-3, 0, 400)
+    sigma = radius * scale
+    distance = np.abs(radius + sigma * rng.normal(0.0, 3.0, 400))
+    turn = rng.uniform(0.0, 2 * np.pi, 400)
+    offset = np.column_stack((distance * np.cos(turn), distance * np.sin(turn)))
+    ours = within_circle(offset, np.column_stack((sigma, sigma)), radius)
+    theirs = ncx2.cdf((radius / sigma) ** 2, 2, (distance / sigma) ** 2)
+    np.testing.assert_allclose(ours, theirs, rtol=0.0, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    "case",
+    [
+        (0.004, 0.010, 0.006, 0.012, 0.015),
+        (0.014, 0.002, 0.002, 0.010, 0.015),
+        (0.014, 0.000, 0.010, 0.002, 0.015),
+        (0.020, 0.020, 0.010, 0.009, 0.015),
+        (-0.010, 0.010, 0.004, 0.019, 0.015),
+        (0.000, 0.000, 0.030, 0.005, 0.015),
+    ],
+)
+def test_unequal_sigmas_against_a_double_integral(case: tuple[float, ...]) -> None:
+    n, e, sigma_n, sigma_e, radius = (1000.0 * value for value in case)
+    expected, error = dblquad(
+        lambda r, t: r * norm.pdf(r * np.cos(t), n, sigma_n) * norm.pdf(r * np.sin(t), e, sigma_e),
+        0.0,
+        2 * np.pi,
+        0.0,
+        radius,
+        epsabs=1e-11,
+        epsrel=1e-11,
+    )
+    assert error < 1e-9
+    assert circle(*case) == pytest.approx(expected, abs=2e-9)
+
+
+@pytest.mark.parametrize(
+    "case", [(0.012, 0.006, 0.008, 0.004, 0.015), (0.0, 0.014, 0.0005, 0.02, 0.015)]
+)
+def test_unequal_sigmas_against_counting(case: tuple[float, ...]) -> None:
+    n, e, sigma_n, sigma_e, radius = case
+    rng = np.random.default_rng(7)
+    count = 400_000
+    inside = np.hypot(rng.normal(n, sigma_n, count), rng.normal(e, sigma_e, count)) <= radius
+    p = circle(*case)
+    assert abs(inside.mean() - p) < 4.0 * np.sqrt(p * (1 - p) / count)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 1.5, 3.9, 4.1, 40.0])
+def test_narrow_sigmas_at_the_edge_of_the_circle_all_round(ratio: float) -> None:
+    # On the edge of a circle that is wide against the sigmas the limit is nearly a straight line.
+    turn = np.linspace(0.0, 2 * np.pi, 73)
+    sigma = np.array([1e-5, 1e-5 * ratio])
+    offset = np.column_stack((np.cos(turn), np.sin(turn)))
+    p = within_circle(offset, np.broadcast_to(sigma, offset.shape), np.ones(73))
+    np.testing.assert_allclose(p, 0.5, atol=2e-3 * ratio)
+
+
+def test_far_tails_are_certain_and_never_nan() -> None:
+    assert circle(0.0, 0.0, 1e-6, 1e-6, 0.015) == 1.0
+    assert circle(5.0, 0.0, 1e-6, 2e-6, 0.015) == 0.0
+    assert circle(1e6, 0.0, 1e-9, 1e-3, 0.015) == 0.0
+    assert 0.0 < circle(0.0, 0.0, 10.0, 10.0, 0.015) < 2e-6
+
+
+def test_sigma_zero_is_certainty() -> None:
+    assert circle(0.009, 0.012, 0.0, 0.0, 0.015) == 1.0  # at the limit
+    assert circle(0.009, 0.01201, 0.0, 0.0, 0.015) == 0.0
+    assert interval(0.02, 0.0, -0.02, 0.02) == 1.0
+    assert interval(0.02001, 0.0, -0.02, 0.02) == 0.0
+
+
+def test_one_sigma_zero_leaves_the_other_axis() -> None:
+    half = np.sqrt(0.015**2 - 0.009**2)
+    expected = norm.cdf(half, 0.004, 0.01) - norm.cdf(-half, 0.004, 0.01)
+    assert circle(0.009, 0.004, 0.0, 0.01, 0.015) == pytest.approx(expected, abs=1e-6)
+    assert circle(0.004, 0.009, 0.01, 0.0, 0.015) == pytest.approx(expected, abs=1e-6)
+
+
+def test_a_circle_of_no_size_holds_nothing() -> None:
+    assert circle(0.0, 0.0, 0.01, 0.01, 0.0) == 0.0
+    assert circle(0.0, 0.0, 0.0, 0.0, 0.0) == 1.0
+
+
+def test_missing_is_missing() -> None:
+    assert np.isnan(circle(np.nan, 0.0, 0.01, 0.01, 0.015))
+    assert np.isnan(circle(0.0, 0.0, np.nan, 0.01, 0.015))
+    assert np.isnan(interval(0.0, np.nan, -1.0, 1.0))
+    assert np.isnan(interval(np.nan, 1.0, -1.0, 1.0))
+
+
+def test_interval_keeps_the_digits_of_small_probabilities() -> None:
+    assert interval(10.0, 1.0, -1.0, 1.0) == pytest.approx(
+        norm.sf(9.0) - norm.sf(11.0), rel=1e-9, abs=0.0
+    )
+    assert interval(-10.0, 1.0, -1.0, 1.0) == pytest.approx(
+        norm.sf(9.0) - norm.sf(11.0), rel=1e-9, abs=0.0
+    )
+
+
+def test_a_side_without_a_limit() -> None:
+    assert interval(0.0, 1.0, -np.inf, 1.0) == pytest.approx(norm.cdf(1.0))
+    assert interval(0.0, 1.0, -np.inf, np.inf) == 1.0
