@@ -1,0 +1,1 @@
+"""Which common blunder would explain the residuals. Pure; it never corrects anything."""

@@ -1,0 +1,331 @@
+"""The residuals of a job as one table: stakes and check shots, with what may split them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
+from checker.model.finding import Finding
+from checker.model.inputs import Inputs
+from checker.model.job import Job, Match, Stakeout
+from checker.model.measure import Measure
+
+SPLITS = ("session", "base", "day", "file", "pole", "layer", "check")
+"""What may split a group off, in the order of preference where two split alike."""
+UNKNOWN_SIGMA_H_M = 0.010
+UNKNOWN_SIGMA_Z_M = 0.015
+"""Standard deviations per axis where none is shown: real-time work, common practice, no source."""
+_LEAST_SIGMA_M = 0.001
+"""No stored standard deviation is believed to be smaller."""
+_NO_DATA = (0.0, -9999.0, 9999.0, -99999.0, 99999.0, -999.0, -999.25, -32768.0, -1e6)
+"""Numbers that stand for "no elevation" in files, in the file's unit (common practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Rows that share the value of a column."""
+
+    by: str
+    value: str
+    rows: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Rows of comparisons, each of a known and an as-measured point; sorted by `section`.
+
+    known, measured: shape (rows, 3), northing, easting, elevation, metres, NaN where missing.
+    sigma: shape (rows, 2), of a plan axis and of the height. shown: whether the job states it.
+    control: the row is a check shot. section: which check it belongs to, an index of `sections`.
+    by_id: the row was matched by number. right: shape (rows, 2), north and east of the unit vector
+    to the right of the alignment, NaN without. set_off_m: how far right of its feature the stake
+    should stand, NaN where it has no feature. codes: column -> shape (rows,), -1 without a value;
+    values: their texts. bias: sessions that may share a small bias. no_height: the value that
+    stands in place of an elevation, NaN where there is none; no_height_of: "measured" or "design".
+    """
+
+    known: FloatArray
+    measured: FloatArray
+    sigma: FloatArray
+    shown: BoolArray
+    control: BoolArray
+    section: IntArray
+    sections: tuple[str, ...]
+    id: TextArray
+    by_id: BoolArray
+    right: FloatArray
+    set_off_m: FloatArray
+    codes: dict[str, IntArray]
+    values: dict[str, tuple[str, ...]]
+    bias: IntArray
+    no_height: FloatArray
+    no_height_of: TextArray
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.id)
+
+    def groups(self, least: int = 2) -> list[Group]:
+        """Return groups of `least` rows or more that are not all rows, each set of rows once."""
+        found: list[Group] = []
+        seen: set[bytes] = set()
+        stakes = ~self.control
+        for by in SPLITS:
+            codes = self.codes.get(by)
+            if codes is None:
+                continue
+            counts = np.bincount(codes[codes >= 0], minlength=len(self.values[by]))
+            whole = int(stakes.sum()) if by in ("layer", "check") else len(self)
+            for code in np.flatnonzero((counts >= least) & (counts < whole)).tolist():
+                rows = codes == code
+                key = np.packbits(rows).tobytes()
+                if key not in seen:
+                    seen.add(key)
+                    found.append(Group(by=by, value=self.values[by][code], rows=rows))
+        return found
+
+    def picked(self, rows: IntArray) -> "Evidence":
+        """Return the rows of these indices, which must be sorted."""
+        return Evidence(
+            known=self.known[rows],
+            measured=self.measured[rows],
+            sigma=self.sigma[rows],
+            shown=self.shown[rows],
+            control=self.control[rows],
+            section=self.section[rows],
+            sections=self.sections,
+            id=self.id[rows],
+            by_id=self.by_id[rows],
+            right=self.right[rows],
+            set_off_m=self.set_off_m[rows],
+            codes={by: codes[rows] for by, codes in self.codes.items()},
+            values=self.values,
+            bias=self.bias[rows],
+            no_height=self.no_height[rows],
+            no_height_of=self.no_height_of[rows],
+        )
+
+
+def gather(job: Job, inputs: Inputs, findings: Sequence[Finding]) -> Evidence | None:
+    """Return the rows of the job's stakeouts and of its control; None where there are none.
+
+    Superseded, excluded and unmatched rows are left out, as are shots on drawn lines and grades,
+    whose design point is found from the shot itself. A shot that several checks use counts once.
+    """
+    if inputs.measured is None:
+        return None
+    offsets = {section.name: section for section in job.checks if isinstance(section, Stakeout)}
+    parts: list[_Part] = []
+    taken = np.zeros(len(inputs.measured), dtype=np.bool_)
+    for finding in findings:
+        measure = finding.measure
+        section = offsets.get(measure.name) if measure.kind == "stakeout" else None
+        if measure.kind == "stakeout" and (
+            section is None
+            or (section.match in (Match.LINE, Match.STATION) and _no_targets(section))
+        ):
+            continue
+        if measure.kind not in ("stakeout", "control"):
+            continue
+        rows = _usable(measure)
+        rows = rows[~taken[measure.shots[rows, 0]]]
+        if rows.size:
+            taken[measure.shots[rows, 0]] = True
+            parts.append(_Part(measure=measure, rows=rows, section=section))
+    if not parts:
+        return None
+    return _joined(parts, job, inputs)
+
+
+def _no_targets(section: Stakeout) -> bool:
+    return section.match is Match.LINE or (section.stakes is None and section.design.everything)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    measure: Measure
+    rows: IntArray
+    section: Stakeout | None
+
+
+def _usable(measure: Measure) -> IntArray:
+    shot = measure.shots[:, 0]
+    here = (shot >= 0) & (measure.unchecked == "")
+    here &= ~np.asarray(measure.column("superseded").values, dtype=np.bool_)
+    for key in ("design_n", "design_e", "measured_n", "measured_e"):
+        here &= np.isfinite(_numbers(measure, key))
+    return np.flatnonzero(here)
+
+
+def _numbers(measure: Measure, key: str) -> FloatArray:
+    return np.asarray(measure.column(key).values, dtype=np.float64)
+
+
+def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
+    def stack(keys: tuple[str, ...]) -> FloatArray:
+        return np.vstack(
+            [np.column_stack([_numbers(p.measure, key)[p.rows] for key in keys]) for p in parts]
+        )
+
+    known = stack(("design_n", "design_e", "design_z"))
+    measured = stack(("measured_n", "measured_e", "measured_z"))
+    lines = stack(("along", "across"))
+    stored = stack(("sigma_h", "sigma_z")) / (np.sqrt(2.0), 1.0)
+    shot = np.concatenate([p.measure.shots[p.rows, 0] for p in parts])
+    section = np.repeat(np.arange(len(parts)), [len(p.rows) for p in parts])
+    control = np.array([p.section is None for p in parts], dtype=np.bool_)[section]
+    names = np.concatenate([p.measure.id[p.rows] for p in parts])
+    by_id = np.array(
+        [p.section is None or p.section.match is not Match.NEAREST for p in parts], dtype=np.bool_
+    )[section]
+    set_off = np.array(
+        [
+            np.nan
+            if p.section is None or not p.section.stake_offset_m
+            else p.section.stake_offset_m
+            for p in parts
+        ]
+    )[section]
+    shown = np.isfinite(stored) & (stored > 0)
+    usual = np.broadcast_to((UNKNOWN_SIGMA_H_M, UNKNOWN_SIGMA_Z_M), stored.shape)
+    sigma = np.where(shown, np.maximum(stored, _LEAST_SIGMA_M), usual)
+    codes, values = _splits(parts, job, inputs, shot, section, control)
+    no_height, no_height_of = _without_height(known, measured, job)
+    masked = ~np.isnan(no_height)
+    known, measured = known.copy(), measured.copy()
+    for number, part in enumerate(parts):
+        of = section == number
+        if _at_ground(part, (measured - known)[of, 2], sigma[of, 1]):
+            known[of, 2] = np.nan
+    known[masked, 2] = np.where(no_height_of[masked] == "design", np.nan, known[masked, 2])
+    measured[masked, 2] = np.where(no_height_of[masked] == "measured", np.nan, measured[masked, 2])
+    return Evidence(
+        known=known,
+        measured=measured,
+        sigma=sigma,
+        shown=shown,
+        control=control,
+        section=section,
+        sections=tuple(p.measure.name for p in parts),
+        id=names,
+        by_id=by_id,
+        right=_rightward(known, measured, lines),
+        set_off_m=set_off,
+        codes=codes,
+        values=values,
+        bias=_sessions(codes),
+        no_height=no_height,
+        no_height_of=no_height_of,
+    )
+
+
+def _at_ground(part: _Part, dz: FloatArray, sigma: FloatArray) -> bool:
+    """Tell whether stakes stand at ground, their cut on the lath: no limit, and no common height.
+
+    Their heights then say nothing of the measuring.
+    """
+    tolerance = part.measure.tolerance
+    if part.section is None or tolerance is None:
+        return False
+    if tolerance.vertical or tolerance.above or tolerance.below:
+        return False
+    there = np.isfinite(dz)
+    if not there.any():
+        return False
+    middle = np.median(dz[there])
+    spread = 1.483 * float(np.median(np.abs(dz[there] - middle)))
+    return spread > 3.0 * float(np.median(sigma[there]))
+
+
+def _without_height(
+    known: FloatArray, measured: FloatArray, job: Job
+) -> tuple[FloatArray, TextArray]:
+    """Return the values that stand in place of elevations: exact, and far from what is compared."""
+    value = np.full(len(known), np.nan)
+    side: TextArray = np.full(len(known), "", dtype=object)
+    apart = np.abs(measured[:, 2] - known[:, 2])
+    units = [job.unit.metres, 1.0]
+    if job.measured is not None:
+        units.append(job.measured.unit.metres)
+    if job.design is not None:
+        units.append(job.design.unit.metres)
+    marks = np.unique([mark * unit for mark in _NO_DATA for unit in units])
+    for name, z, other in (
+        ("measured", measured[:, 2], known[:, 2]),
+        ("design", known[:, 2], measured[:, 2]),
+    ):
+        near = np.isclose(z[:, None], marks[None, :], rtol=1e-12, atol=1e-9)
+        hit = near.any(axis=1) & (apart > 3.0) & (np.abs(other) > 3.0)
+        # A real height may be 0 once; a value that is missing is missing again and again.
+        if hit.sum() >= 2 or (hit.any() and len(z) <= 3):
+            value[hit] = z[hit]
+            side[hit] = name
+    return value, side
+
+
+def _rightward(known: FloatArray, measured: FloatArray, lines: FloatArray) -> FloatArray:
+    """Return the unit vector to the right of the line at each row; NaN where no line is named."""
+    move = measured - known
+    along, across = lines[:, 0], lines[:, 1]
+    with np.errstate(invalid="ignore"):
+        azimuth = np.arctan2(move[:, 1], move[:, 0]) - np.arctan2(across, along)
+        exact = np.abs(np.hypot(along, across) - np.hypot(move[:, 0], move[:, 1])) < 1e-3
+    right = np.column_stack((-np.sin(azimuth), np.cos(azimuth)))
+    right[~exact] = np.nan
+    return right
+
+
+def _splits(
+    parts: Sequence[_Part],
+    job: Job,
+    inputs: Inputs,
+    shot: IntArray,
+    section: IntArray,
+    control: BoolArray,
+) -> tuple[dict[str, IntArray], dict[str, tuple[str, ...]]]:
+    measured = inputs.measured
+    assert measured is not None  # noqa: S101  (gather has looked)
+    quality = measured.quality
+    texts: dict[str, TextArray] = {}
+    for by, column in (("session", quality.session), ("base", quality.base)):
+        if column is not None:
+            texts[by] = column[shot]
+    if quality.time is not None:
+        days = quality.time[shot].astype("datetime64[D]").astype(str).astype(object)
+        days[days == "NaT"] = ""
+        texts["day"] = days
+    texts["file"] = np.array(measured.files, dtype=object)[measured.file[shot]]
+    if quality.pole_m is not None:
+        poles = np.round(quality.pole_m[shot] / job.unit.metres, 4)
+        texts["pole"] = np.array(["" if np.isnan(p) else f"{p:g}" for p in poles.tolist()], object)
+    layers = []
+    for part in parts:
+        if part.section is None or not any(c.key == "layer" for c in part.measure.columns):
+            layers.append(np.full(len(part.rows), "", dtype=object))
+        else:
+            layers.append(part.measure.column("layer").values[part.rows].astype(object))
+    texts["layer"] = np.concatenate(layers)
+    names = np.array([p.measure.name for p in parts], dtype=object)[section]
+    texts["check"] = np.where(control, "", names)
+    codes: dict[str, IntArray] = {}
+    values: dict[str, tuple[str, ...]] = {}
+    for by in SPLITS:
+        if by not in texts:
+            continue
+        words, code = np.unique(texts[by].astype(str), return_inverse=True)
+        code = code.reshape(-1).astype(np.int64)
+        if len(words) and words[0] == "":
+            words, code = words[1:], code - 1
+        if len(words):
+            codes[by], values[by] = code, tuple(str(word) for word in words)
+    return codes, values
+
+
+def _sessions(codes: dict[str, IntArray]) -> IntArray:
+    """Return the finest usual occupation that each row belongs to."""
+    for by in ("session", "day", "file"):
+        if by in codes:
+            found: IntArray = codes[by] - codes[by].min()
+            return found
+    return np.zeros(0, dtype=np.int64)

@@ -1,0 +1,200 @@
+"""What other frames would make of the points: neighbouring zones, other realizations of a datum.
+
+All transformations are PROJ's (pyproj), which names their sources in the EPSG register.
+"""
+
+import contextlib
+from collections.abc import Callable, Iterator
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from checker.diagnose.causes import Apply
+from checker.model.arrays import FloatArray
+from checker.model.job import Job
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+_REALIZATIONS = {
+    "ITRF2020": "EPSG:9989",
+    "ITRF2014": "EPSG:7912",
+    "ITRF2008": "EPSG:7911",
+    "ITRF2000": "EPSG:7909",
+    "NAD83(2011)": "EPSG:6319",
+    "ETRS89": "EPSG:4937",
+}
+_REACH_DEG = 7.0
+_NEAR_M = 1500.0
+"""How near a candidate zone must bring the middle of the points before it is worth a closer look:
+datums may differ by some hundreds of metres."""
+_MOST_ZONES = 6
+
+
+def epochs(job: Job) -> tuple[float, ...]:
+    """Return the epochs at which realizations are compared: the stated one, that of the work."""
+    found = []
+    if job.reference.epoch is not None:
+        with contextlib.suppress(ValueError):
+            found.append(float(job.reference.epoch))
+    if job.date is not None:
+        start = job.date.replace(month=1, day=1).toordinal()
+        found.append(job.date.year + (job.date.toordinal() - start) / 365.25)
+    return tuple(dict.fromkeys(found)) or (2010.0,)
+
+
+def realization_shifts(
+    job: Job, northing_m: float, easting_m: float, height_m: float
+) -> tuple[tuple[str, tuple[float, float, float]], ...]:
+    """Return what a point moves by if another realization is taken for the job's, and the reverse.
+
+    Each: a name, and (dn, de, dz) in metres on the job's grid. Empty where no grid is named.
+    """
+    if job.reference.crs is None:
+        return ()
+    from pyproj import CRS, Proj, Transformer
+    from pyproj.exceptions import CRSError, ProjError
+
+    found: list[tuple[str, float, tuple[float, float, float]]] = []
+    try:
+        grid = CRS.from_user_input(job.reference.crs).to_2d()
+        if not grid.is_projected or grid.geodetic_crs is None:
+            return ()
+        projection = Proj(grid)
+        metres = grid.axis_info[0].unit_conversion_factor
+        lon, lat = projection(easting_m / metres, northing_m / metres, inverse=True, errcheck=True)
+        base = grid.geodetic_crs.to_3d()
+    except (CRSError, ProjError):
+        return ()
+    shifts: list[tuple[str, tuple[float, float, float]]] = []
+    height = height_m if np.isfinite(height_m) else 0.0
+    for name, code in _REALIZATIONS.items():
+        for epoch in epochs(job):
+            try:
+                transformer = Transformer.from_crs(base, code, always_xy=True)
+                x, y, h, _ = transformer.transform(lon, lat, height, epoch, errcheck=True)
+                e, n = projection(x, y, errcheck=True)
+            except (CRSError, ProjError):
+                continue
+            vector = (n * metres - northing_m, e * metres - easting_m, h - height)
+            if not 0.05 < np.hypot(vector[0], vector[1]) < 50.0:
+                continue
+            dn, de, dz = (float(part) for part in vector)
+            alike = next(
+                (i for i, each in enumerate(found) if np.allclose(vector, each[2], atol=0.002)),
+                None,
+            )
+            if alike is None:
+                found.append((name, epoch, (dn, de, dz)))
+            elif found[alike][1] == epoch:
+                found[alike] = (f"{found[alike][0]} or {name}", epoch, found[alike][2])
+    own = grid.geodetic_crs.name
+    for name, epoch, (dn, de, dz) in found:
+        text = f"{name} at {epoch:.1f}"
+        shifts.append((f"{text} taken for {own}", (dn, de, dz)))
+        shifts.append((f"{own} taken for {text}", (-dn, -de, -dz)))
+    return tuple(shifts)
+
+
+def zones_of(
+    crs: str | None,
+) -> Callable[[FloatArray, FloatArray], Iterator[tuple[str, Apply]]] | None:
+    """Return a function that yields zones which would explain points far off; None without a grid.
+
+    It takes predicted and as-measured points, shape (rows, 3), metres, and yields the code of a
+    grid and the move of predicted points. Both sides are tried: as-measured points in another zone,
+    and a design in another zone.
+    """
+    if crs is None:
+        return None
+    return lambda predicted, measured: _zones(crs, predicted, measured)
+
+
+def _zones(crs: str, predicted: FloatArray, measured: FloatArray) -> Iterator[tuple[str, Apply]]:
+    from pyproj import CRS, Proj
+    from pyproj.exceptions import CRSError, ProjError
+
+    try:
+        grid = CRS.from_user_input(crs).to_2d()
+        if not grid.is_projected:
+            return
+        projection = Proj(grid)
+    except CRSError:
+        return
+    metres = grid.axis_info[0].unit_conversion_factor
+    here, there = np.median(predicted[:, :2], axis=0), np.median(measured[:, :2], axis=0)
+    for true, false, of_measured in ((here, there, True), (there, here, False)):
+        try:
+            lon, lat = projection(true[1] / metres, true[0] / metres, inverse=True, errcheck=True)
+        except ProjError:
+            continue
+        near = []
+        for code in _codes_around(round(float(lon)), round(float(lat))):
+            known = _projected(code)
+            if known is None:
+                continue
+            other, unit, datum = known
+            try:
+                e, n = other(lon, lat, errcheck=True)
+            except ProjError:
+                continue
+            away = float(np.hypot(e * unit - false[1], n * unit - false[0]))
+            if away < _NEAR_M:
+                like = (datum != _datum(grid), abs(unit - metres) > 1e-9)
+                near.append((like, round(away, 3), code))
+        for _, _, code in sorted(near)[:_MOST_ZONES]:
+            yield code, _between(crs, code) if of_measured else _between(code, crs)
+
+
+def _datum(crs: "CRS") -> str:
+    return crs.datum.name if crs.datum is not None else ""
+
+
+@lru_cache(maxsize=8)
+def _codes_around(lon: int, lat: int) -> tuple[str, ...]:
+    from pyproj.aoi import AreaOfInterest
+    from pyproj.database import query_crs_info
+    from pyproj.enums import PJType
+
+    around = AreaOfInterest(
+        max(lon - _REACH_DEG, -180.0),
+        max(lat - _REACH_DEG, -90.0),
+        min(lon + _REACH_DEG, 180.0),
+        min(lat + _REACH_DEG, 90.0),
+    )
+    infos = query_crs_info(
+        auth_name="EPSG", pj_types=[PJType.PROJECTED_CRS], area_of_interest=around
+    )
+    return tuple(f"EPSG:{info.code}" for info in infos)
+
+
+@lru_cache(maxsize=4096)
+def _projected(code: str) -> "tuple[Callable[..., tuple[float, float]], float, str] | None":
+    """Return a grid's projection, the metres in its unit, its datum's name; None if it has none."""
+    from pyproj import CRS, Proj
+    from pyproj.exceptions import CRSError
+
+    try:
+        crs = CRS.from_user_input(code).to_2d()
+        unit = crs.axis_info[0].unit_conversion_factor
+        return Proj(crs), unit, _datum(crs)
+    except CRSError:
+        return None
+
+
+def _between(from_: str, to: str) -> Apply:
+    """Return the move of points from one grid to another, metres on both."""
+
+    def apply(points: FloatArray) -> FloatArray:
+        from pyproj import CRS, Transformer
+
+        a, b = CRS.from_user_input(from_).to_2d(), CRS.from_user_input(to).to_2d()
+        unit_a = a.axis_info[0].unit_conversion_factor
+        unit_b = b.axis_info[0].unit_conversion_factor
+        # PROJ's own deflections of the axes are overridden: eastings come first.
+        transformer = Transformer.from_crs(a, b, always_xy=True)
+        e, n = transformer.transform(points[:, 1] / unit_a, points[:, 0] / unit_a)
+        return np.column_stack((np.asarray(n) * unit_b, np.asarray(e) * unit_b, points[:, 2]))
+
+    return apply

@@ -1,0 +1,287 @@
+"""The search: take the cause that explains most, then look again at what is left."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from checker.diagnose.causes import Hypothesis, Part, Setting, View, hypotheses
+from checker.diagnose.evidence import Evidence
+from checker.diagnose.noise import BIAS_M, Fit, Noise
+from checker.diagnose.sparse import disturbed_marks, sparse_hypotheses
+from checker.model.arrays import BoolArray, FloatArray, IntArray
+from checker.model.diagnosis import Cause
+from checker.model.measure import Item
+
+LEAST_GAIN = 3.0
+"""Nats that a cause must gain after all its charges before it is named: 20 to 1."""
+ALIKE = 3.0
+"""Causes that gain within so many nats of the best cannot be told from it."""
+_MOST_CAUSES = 8
+_MOST_ROWS = 1500
+_LEAST_OF_GROUP = 12
+_SEED = 20310417
+_FAR = 3.0
+_REACHED = 0.5
+"""Share of the rows of a cause that must reach the noise once it is taken into account."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """A cause that was found.
+
+    rows: of the whole evidence. before, after: residuals' root mean squares (plan, height), metres,
+    NaN without. also: what gains as much. sure_side: False where it cannot be told whether the
+    design or the measuring is at fault.
+    """
+
+    cause: Cause
+    part: Part
+    rows: IntArray
+    ids: tuple[str, ...]
+    gain: float
+    before: tuple[float, float]
+    after: tuple[float, float]
+    halves: tuple[Item, ...] = ()
+    also: tuple[Cause, ...] = ()
+    sure_side: bool = True
+
+
+@dataclass(slots=True)
+class _State:
+    """What is explained by now."""
+
+    evidence: Evidence
+    predicted: FloatArray
+    noise: tuple[Noise, Noise]
+    plan: Fit = field(init=False)
+    height: Fit = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.refit()
+
+    def refit(self) -> None:
+        residual = self.evidence.measured - self.predicted
+        self.plan = self.noise[0].fit(residual[:, :2])
+        self.height = self.noise[1].fit(residual[:, 2:])
+
+    def tried(self, hypothesis: Hypothesis) -> tuple[float, FloatArray, Fit, Fit]:
+        """Return the gain of a hypothesis and what would then be predicted and fit."""
+        predicted = hypothesis.moved(self.evidence, self.predicted)
+        residual = self.evidence.measured - predicted
+        plan, height = self.plan, self.height
+        if _differs(predicted[:, :2], self.predicted[:, :2]):
+            plan = self.noise[0].fit(residual[:, :2])
+        if _differs(predicted[:, 2], self.predicted[:, 2]):
+            height = self.noise[1].fit(residual[:, 2:])
+        gain = self.plan.nats + self.height.nats - plan.nats - height.nats - hypothesis.charge
+        return gain, predicted, plan, height
+
+
+def _differs(one: FloatArray, other: FloatArray) -> bool:
+    return not np.array_equal(one, other, equal_nan=True)
+
+
+def _state(evidence: Evidence) -> _State:
+    return _State(
+        evidence=evidence,
+        predicted=evidence.known.copy(),
+        noise=(Noise.of(evidence, 0), Noise.of(evidence, 1)),
+    )
+
+
+def search(evidence: Evidence, setting: Setting) -> list[Found]:
+    """Return the causes that the residuals show, the strongest first; marks that moved at the end.
+
+    Large tables are searched by a fixed sample of their rows, with some of every group; what was
+    found is then applied to all of them.
+    """
+    sample = _sampled(evidence)
+    whole = _state(evidence)
+    state = whole if len(sample) == len(evidence) else _state(evidence.picked(sample))
+    found: list[Found] = []
+    while len(found) < _MOST_CAUSES:
+        best = _best(state, setting, sparse=state is whole)
+        if best is None and state is not whole:
+            best = _best(whole, setting, sparse=True, common=False)
+        if best is None:
+            break
+        gain, hypothesis, also, sure = best
+        found.append(_applied(hypothesis, gain, also, whole, sure_side=sure))
+        if state is not whole:
+            if hypothesis.members is None:
+                state.predicted = hypothesis.moved(state.evidence, state.predicted)
+            else:
+                state.predicted = whole.predicted[sample]
+            state.refit()
+    for cause, rows in disturbed_marks(evidence, whole.predicted, whole.plan, whole.height):
+        residual = (evidence.measured - whole.predicted)[rows]
+        size = _rms(residual)
+        found.append(
+            Found(
+                cause=cause,
+                part=Part(by="all", value="control"),
+                rows=rows,
+                ids=cause.ids,
+                gain=np.nan,
+                before=size,
+                after=(np.nan, np.nan),
+            )
+        )
+    return found
+
+
+def _applied(
+    hypothesis: Hypothesis, gain: float, also: tuple[Cause, ...], whole: _State, *, sure_side: bool
+) -> Found:
+    rows = hypothesis.members
+    if rows is None:
+        rows = np.flatnonzero(hypothesis.part.rows(whole.evidence))
+        if hypothesis.across_m:
+            rows = rows[np.isfinite(whole.evidence.right[rows, 0])]
+    before = _rms((whole.evidence.measured - whole.predicted)[rows])
+    whole.predicted = hypothesis.moved(whole.evidence, whole.predicted)
+    whole.refit()
+    after = _rms((whole.evidence.measured - whole.predicted)[rows])
+    return Found(
+        cause=hypothesis.cause,
+        part=hypothesis.part,
+        rows=rows,
+        ids=hypothesis.ids,
+        gain=gain,
+        before=before,
+        after=after,
+        halves=hypothesis.halves,
+        also=also,
+        sure_side=sure_side,
+    )
+
+
+def _rms(residual: FloatArray) -> tuple[float, float]:
+    """Return root mean squares of plan and height, NaN where nothing is compared."""
+    plan = np.hypot(residual[:, 0], residual[:, 1])
+    height = residual[:, 2]
+
+    def root(values: FloatArray) -> float:
+        values = values[np.isfinite(values)]
+        return float(np.sqrt(np.mean(values**2))) if len(values) else np.nan
+
+    return root(plan), root(height)
+
+
+def _sampled(evidence: Evidence) -> IntArray:
+    """Return sorted indices of the rows to search by: all, or a fixed choice with every group."""
+    rows = len(evidence)
+    if rows <= 2 * _MOST_ROWS:
+        return np.arange(rows)
+    order = np.random.default_rng(_SEED).permutation(rows)
+    keep = np.zeros(rows, dtype=np.bool_)
+    keep[order[:_MOST_ROWS]] = True
+    keep[order[evidence.control[order]][:300]] = True
+    for codes in evidence.codes.values():
+        shuffled = codes[order]
+        by_group = np.argsort(shuffled, kind="stable")
+        sorted_codes = shuffled[by_group]
+        first = np.searchsorted(sorted_codes, sorted_codes)
+        rank = np.arange(rows) - first
+        if sorted_codes[-1] < 200:
+            keep[order[by_group[(rank < _LEAST_OF_GROUP) & (sorted_codes >= 0)]]] = True
+    return np.flatnonzero(keep)
+
+
+def parts(evidence: Evidence) -> Iterator[Part]:
+    """Yield what a cause may concern: all, the design's side, the control's, each group."""
+    yield Part(by="all", value="")
+    control = int(evidence.control.sum())
+    if control and control < len(evidence):
+        yield Part(by="all", value="design")
+    if control >= 2 and control < len(evidence):
+        yield Part(by="all", value="control", charge=1.5)
+    groups = evidence.groups()
+    for group in groups:
+        alike = sum(other.by == group.by for other in groups)
+        yield Part(by=group.by, value=group.value, charge=1.0 + float(np.log(alike)))
+
+
+def _best(
+    state: _State, setting: Setting, *, sparse: bool, common: bool = True
+) -> tuple[float, Hypothesis, tuple[Cause, ...], bool] | None:
+    evidence = state.evidence
+    finite = np.isfinite((evidence.measured - state.predicted)[:, :2]).all(axis=1)
+    scored: list[tuple[float, Hypothesis]] = []
+    for part in parts(evidence) if common else ():
+        rows = part.rows(evidence) & finite
+        if part.by != "all" and not _telling(state, rows):
+            continue
+        view = View(
+            part=part, evidence=evidence, rows=rows, predicted=state.predicted, setting=setting
+        )
+        scored += _scored(state, hypotheses(view), rows)
+    if sparse:
+        each = sparse_hypotheses(evidence, state.predicted, state.plan, state.height, setting)
+        scored += _scored(state, each, None)
+    scored.sort(key=lambda item: -item[0])
+    if not scored or scored[0][0] < LEAST_GAIN:
+        return None
+    gain, winner = scored[0]
+    also: dict[str, Cause] = {}
+    sure = True
+    for other_gain, other in scored[1:]:
+        if other_gain < gain - ALIKE or other_gain < LEAST_GAIN:
+            break
+        blunder = other.cause.blunder
+        if blunder == winner.cause.blunder:
+            sure &= other.part == winner.part or other.part.by != winner.part.by
+        elif blunder not in also:
+            also[blunder] = other.cause
+    return gain, winner, tuple(also.values()), sure
+
+
+def _telling(state: _State, rows: BoolArray) -> bool:
+    """Tell whether a group is off at all: in its middle, or many of its rows."""
+    if not rows.any():
+        return False
+    residual = (state.evidence.measured - state.predicted)[rows]
+    sigma = 1.3 * state.evidence.sigma[rows]
+    for axis in range(3):
+        values = residual[:, axis]
+        there = np.isfinite(values)
+        if not there.any():
+            continue
+        kind = 1 if axis == 2 else 0
+        spread = sigma[there, kind]
+        middle = abs(float(np.median(values[there])))
+        noise = np.hypot(BIAS_M[kind], 1.25 * np.median(spread) / np.sqrt(there.sum()))
+        if middle > 2.0 * noise or np.mean(np.abs(values[there]) > _FAR * spread) > 0.3:
+            return True
+    return False
+
+
+def _scored(
+    state: _State, proposed: Iterator[Hypothesis], rows: BoolArray | None
+) -> list[tuple[float, Hypothesis]]:
+    """Return the hypotheses that gain and reach the noise, with what they gain."""
+    scored = []
+    for hypothesis in proposed:
+        gain, predicted, plan, height = state.tried(hypothesis)
+        if gain < LEAST_GAIN:
+            continue
+        here = rows
+        if hypothesis.members is not None:
+            here = np.zeros(len(predicted), dtype=np.bool_)
+            here[hypothesis.members] = True
+        elif hypothesis.across_m and here is not None:
+            here = here & np.isfinite(state.evidence.right[:, 0])
+        if here is None or not here.any():
+            continue
+        moved = predicted[here] - state.predicted[here]
+        reached = True
+        for fit, axes in ((plan, slice(0, 2)), (height, slice(2, 3))):
+            if np.nanmax(np.abs(moved[:, axes]), initial=0.0) > 0.0:
+                compared = np.isfinite(state.evidence.measured[here] - predicted[here])
+                there = compared[:, axes].all(axis=1)
+                if there.any():
+                    reached &= bool(np.mean(fit.inlier[here][there]) >= _REACHED)
+        if reached:
+            scored.append((gain, hypothesis))
+    return scored

@@ -1,0 +1,271 @@
+"""Causes of some rows only: exchanged numbers or digits, an older revision, a moved mark."""
+
+from collections.abc import Iterator
+from math import lgamma
+
+import numpy as np
+
+from checker.diagnose.causes import BASE_CHARGE, Hypothesis, Part, Setting, height_charge, length
+from checker.diagnose.evidence import Evidence
+from checker.diagnose.fits import Freedom, fit_move, robust_mean
+from checker.diagnose.noise import BIAS_M, Fit, badly_set
+from checker.geometry.neighbours import nearest, neighbours_within
+from checker.model.arrays import BoolArray, FloatArray, IntArray
+from checker.model.diagnosis import Cause
+from checker.model.measure import Item, Quantity
+
+_ALL = Part(by="all", value="")
+_STAKING_M = 0.012
+"""How well a stake is set at its place, beside its standard deviation (common practice)."""
+_MOST_ROWS = 3000
+_MOST_CYCLE = 6
+_LEAST_DIGIT = 0.8
+"""Differences by exchanged digits are not looked for below this, in units of the file."""
+_POWERS = range(-1, 7)
+
+
+def sparse_hypotheses(
+    evidence: Evidence, predicted: FloatArray, plan: Fit, height: Fit, setting: Setting
+) -> Iterator[Hypothesis]:
+    """Yield causes of single rows, given how well the rows fit by now."""
+    residual = evidence.measured - predicted
+    out = (plan.inlier < 0.5) & np.isfinite(residual[:, :2]).all(axis=1)
+    yield from _exchanged(evidence, predicted, out)
+    low = (height.inlier < 0.5) & np.isfinite(residual[:, 2])
+    yield from _transposed(evidence, predicted, out, low, setting)
+    yield from _older(evidence, predicted)
+    yield from _wrong_side(evidence, predicted)
+
+
+def _exchanged(evidence: Evidence, predicted: FloatArray, out: BoolArray) -> Iterator[Hypothesis]:
+    rows = np.flatnonzero(out & evidence.by_id)
+    if not 2 <= len(rows) <= 20 * _MOST_ROWS:
+        return
+    apart, near = nearest(predicted[rows, :2], evidence.measured[rows, :2])
+    reach = 5.0 * np.hypot(1.7 * evidence.sigma[rows, 0], _STAKING_M)
+    own = np.hypot(*(evidence.measured[rows, :2] - predicted[rows, :2]).T)
+    target = np.where((apart < reach) & (apart < 0.3 * own), near, -1)
+    done = np.zeros(len(rows), dtype=np.bool_)
+    for start in np.flatnonzero(target >= 0).tolist():
+        if done[start]:
+            continue
+        cycle, at = [start], int(target[start])
+        while at >= 0 and at != start and at not in cycle and len(cycle) < _MOST_CYCLE:
+            cycle.append(at)
+            at = int(target[at])
+        if at != start or len(cycle) < 2:
+            continue
+        done[cycle] = True
+        members = rows[cycle]
+        places = predicted[rows[target[cycle]]].copy()
+        names = tuple(str(evidence.id[row]) for row in members)
+        yield Hypothesis(
+            cause=Cause(blunder="ids-exchanged", ids=names),
+            part=_ALL,
+            charge=BASE_CHARGE + len(cycle) * np.log(len(evidence)),
+            apply=lambda points, to=places: to + 0.0 * points,  # type: ignore[misc]
+            members=members,
+            ids=names,
+        )
+
+
+def _transposed(
+    evidence: Evidence,
+    predicted: FloatArray,
+    out: BoolArray,
+    low: BoolArray,
+    setting: Setting,
+) -> Iterator[Hypothesis]:
+    """Yield exchanged digits: the as-measured value is the design's so written."""
+    residual = evidence.measured - predicted
+    for axis, name in ((0, "n"), (1, "e"), (2, "z")):
+        rows = np.flatnonzero(low if axis == 2 else out)[:_MOST_ROWS]
+        if not len(rows):
+            continue
+        sigma = np.hypot(1.7 * evidence.sigma[rows, 1 if axis == 2 else 0], _STAKING_M)
+        if axis < 2:
+            other = np.abs(residual[rows, 1 - axis]) < 5.0 * sigma
+            rows, sigma = rows[other], sigma[other]
+        found: dict[int, tuple[float, float]] = {}
+        for unit in setting.units_m:
+            here = np.abs(predicted[rows, axis]) / unit
+            sign = np.where(predicted[rows, axis] < 0, -1.0, 1.0)
+            digit = {p: np.floor(here / 10.0**p + 1e-6) % 10 for p in _POWERS}
+            for high in _POWERS:
+                for small in _POWERS:
+                    if small >= high:
+                        continue
+                    change = (digit[small] - digit[high]) * (10.0**high - 10.0**small)
+                    charge = np.log(8.0) + (0.0 if high == small + 1 else 3.0)
+                    # A digit that is exchanged must be written: not before the leading one.
+                    written = (here >= 10.0**high) & (np.abs(change) >= _LEAST_DIGIT)
+                    gap = np.abs(residual[rows, axis] - sign * change * unit)
+                    for place in np.flatnonzero(written & (gap < 5.0 * sigma)).tolist():
+                        value = float(sign[place] * change[place] * unit)
+                        row = int(rows[place])
+                        if row not in found or found[row][1] > charge:
+                            found[row] = (value, charge)
+        for row, (value, charge) in sorted(found.items())[:50]:
+            move = np.zeros(3)
+            move[axis] = value
+            identity = str(evidence.id[row])
+            yield Hypothesis(
+                cause=Cause(
+                    blunder="transposed-digits",
+                    parameter=(
+                        Item(key="id", label="id", quantity=Quantity.TEXT, value=identity),
+                        Item(key="axis", label="axis", quantity=Quantity.TEXT, value=name),
+                        length("difference", value),
+                    ),
+                ),
+                part=_ALL,
+                charge=BASE_CHARGE + charge + np.log(3.0 * len(setting.units_m)) + 2.0,
+                apply=lambda points, by=move: points + by,  # type: ignore[misc]
+                members=np.array([row]),
+                ids=(identity,),
+            )
+
+
+def _older(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
+    """Yield stakes that follow an older design: equal residuals away from the rest."""
+    residual = evidence.measured - predicted
+    sigma = np.hypot(1.7 * evidence.sigma[:, 0], _STAKING_M)
+    size = np.hypot(residual[:, 0], residual[:, 1])
+    stakes = ~evidence.control & np.isfinite(size)
+    far = np.flatnonzero(stakes & (size > np.maximum(4.0 * sigma, 0.02)))
+    if len(far) < 3:
+        return
+    if len(far) > _MOST_ROWS:
+        far = far[:: len(far) // _MOST_ROWS + 1]
+    reach = 4.0 * float(np.median(sigma[far]))
+    crowd = neighbours_within(residual[far, :2], reach)
+    tried: list[FloatArray] = []
+    for seed in np.argsort(-crowd, kind="stable").tolist():
+        if len(tried) >= 3 or crowd[seed] < 3:
+            return
+        centre = residual[far[seed], :2]
+        if any(np.hypot(*(centre - each)) < 2.0 * reach for each in tried):
+            continue
+        tried.append(centre)
+        yield from _cluster(evidence, residual, stakes, sigma, centre)
+
+
+def _cluster(
+    evidence: Evidence,
+    residual: FloatArray,
+    stakes: BoolArray,
+    sigma: FloatArray,
+    centre: FloatArray,
+) -> Iterator[Hypothesis]:
+    """Yield the stakes around one vector, without and with a common height."""
+    size = np.hypot(residual[:, 0], residual[:, 1])
+    members, move = np.zeros(0, dtype=np.int64), None
+    for _ in range(3):
+        apart = np.hypot(*(residual[:, :2] - centre).T)
+        members = np.flatnonzero(stakes & (apart < 4.5 * sigma) & (apart < size))
+        if len(members) < 3:
+            return
+        zero = np.zeros(len(members), dtype=np.complex128)
+        vectors = residual[members, 1] + 1j * residual[members, 0]
+        move = fit_move(zero, vectors, sigma[members], Freedom.NONE)
+        if move is None:
+            return
+        centre = np.array((move.shift.imag, move.shift.real))
+    k, count = len(members), int(stakes.sum())
+    if move is None or k == count:
+        return
+    choice = lgamma(count + 1) - lgamma(k + 1) - lgamma(count - k + 1) + np.log(count)
+    variance = move.sigma_shift**2 + BIAS_M[0] ** 2
+    charge = float(badly_set(np.asarray(abs(move.shift)), 2) - np.log(2 * np.pi * variance))
+    names = tuple(str(evidence.id[row]) for row in members)
+    half = 1.96 * float(np.sqrt(variance))
+    halves = (length("dn_95", half), length("de_95", half))
+    heights: list[tuple[float, float]] = [(0.0, 0.0)]
+    high = members[np.isfinite(residual[members, 2])]
+    if len(high):
+        dz, spread = robust_mean(residual[high, 2], evidence.sigma[high, 1])
+        heights.append((dz, height_charge(dz, float(np.hypot(spread, BIAS_M[1])))))
+    for dz, extra in heights:
+        vector = np.array((centre[0], centre[1], dz))
+        plan = (length("dn", centre[0]), length("de", centre[1]), length("dz", dz))
+        yield Hypothesis(
+            cause=Cause(blunder="stale-revision", parameter=plan, ids=names),
+            part=Part(by="all", value="design"),
+            charge=BASE_CHARGE + float(choice) + max(charge, 0.0) + max(extra, 0.0),
+            apply=lambda points, by=vector: points + by,  # type: ignore[misc]
+            halves=halves,
+            members=members,
+            ids=names,
+        )
+
+
+def _wrong_side(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
+    """Yield offset stakes on the other side of their line: twice the offset across."""
+    residual = (evidence.measured - predicted)[:, :2]
+    stakes = ~evidence.control & np.isfinite(evidence.set_off_m)
+    stakes &= np.isfinite(evidence.right[:, 0])
+    if not stakes.any():
+        return
+    sigma = np.hypot(1.7 * evidence.sigma[:, 0], 2.0 * _STAKING_M)
+    for offset in np.unique(evidence.set_off_m[stakes]).tolist():
+        here = stakes & (evidence.set_off_m == offset)
+        rest = residual + 2.0 * offset * evidence.right
+        members = np.flatnonzero(here & (np.hypot(*rest.T) < 5.0 * sigma))
+        count = int(here.sum())
+        if not len(members) or len(members) == count:
+            continue
+        k = len(members)
+        choice = lgamma(count + 1) - lgamma(k + 1) - lgamma(count - k + 1)
+        names = tuple(str(evidence.id[row]) for row in members)
+        yield Hypothesis(
+            cause=Cause(blunder="wrong-side", parameter=(length("across", -2.0 * offset),)),
+            part=Part(by="all", value="design"),
+            charge=BASE_CHARGE + float(choice) + np.log(count),
+            across_m=-2.0 * offset,
+            members=members,
+            ids=names,
+        )
+
+
+def disturbed_marks(
+    evidence: Evidence, predicted: FloatArray, plan: Fit, height: Fit
+) -> Iterator[tuple[Cause, IntArray]]:
+    """Yield control marks that disagree with the others, and their rows.
+
+    At least two other marks must agree; every shot of the mark must be off in the same component.
+    """
+    control = evidence.control
+    names = np.unique(evidence.id[control].astype(str))
+    if len(names) < 3:
+        return
+    residual = evidence.measured - predicted
+    bad: list[tuple[str, IntArray]] = []
+    for name in names.tolist():
+        rows = np.flatnonzero(control & (evidence.id == name))
+        flat = plan.inlier[rows] < 0.05
+        there = np.isfinite(residual[rows, 2])
+        tall = (height.inlier[rows] < 0.05) & there
+        sizes = np.hypot(residual[rows, 0], residual[rows, 1])
+        far = flat & (sizes > 5.0 * evidence.sigma[rows, 0] + 2.0 * BIAS_M[0])
+        high = tall & (np.abs(residual[rows, 2]) > 5.0 * evidence.sigma[rows, 1] + 2 * BIAS_M[1])
+        if far.all() or (there.any() and high[there].all()):
+            bad.append((name, rows))
+    if not bad or len(names) - len(bad) < max(2, len(bad) + 1):
+        return
+    for name, rows in bad:
+        dn, de = (float(np.median(residual[rows, axis])) for axis in (0, 1))
+        tall_rows = residual[rows, 2][np.isfinite(residual[rows, 2])]
+        dz = float(np.median(tall_rows)) if len(tall_rows) else 0.0
+        yield (
+            Cause(
+                blunder="disturbed-mark",
+                parameter=(
+                    Item(key="id", label="id", quantity=Quantity.TEXT, value=name),
+                    length("dn", dn),
+                    length("de", de),
+                    length("dz", dz),
+                ),
+                ids=(name,),
+            ),
+            rows,
+        )
