@@ -1,0 +1,114 @@
+"""Diagnoses for the pages and for results.json."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checker.model.diagnosis import Cause, Diagnosis
+from checker.model.finding import Results
+from checker.model.measure import Item, Quantity
+from checker.report.escape import clean
+from checker.report.numbers import Outside
+from checker.report.show import true_minus
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiagnosisView:
+    """A diagnosis as the first page shows it. check: 0-based number of its check's page, or -1."""
+
+    title: str
+    where: str
+    check: int
+    says: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PowerView:
+    """What the data could have shown, or not."""
+
+    title: str
+    shown: bool
+    says: str
+
+
+def diagnosis_views(results: Results) -> tuple[DiagnosisView, ...]:
+    """Return the diagnoses for the first page."""
+    names = [finding.measure.name for finding in results.findings]
+    views = []
+    for each in results.diagnosed.diagnoses:
+        applies = each.applies_to
+        views.append(
+            DiagnosisView(
+                title=title(each.cause.blunder),
+                where=clean(_where(each)),
+                check=names.index(applies.check) if applies.check in names else -1,
+                says=clean(true_minus(each.says)),
+            )
+        )
+    return tuple(views)
+
+
+def power_views(results: Results) -> tuple[PowerView, ...]:
+    """Return what the data could have shown."""
+    return tuple(
+        PowerView(title=title(each.blunder), shown=each.could_show, says=true_minus(each.says))
+        for each in results.diagnosed.power
+    )
+
+
+def title(blunder: str) -> str:
+    """Return a slug as words."""
+    return blunder.replace("-", " ").capitalize()
+
+
+def _where(diagnosis: Diagnosis) -> str:
+    applies = diagnosis.applies_to
+    parts = [applies.check] if applies.check else []
+    if applies.by != "all":
+        parts.append(f"{applies.by} {applies.group}")
+    return ", ".join(parts)
+
+
+def diagnoses_json(results: Results) -> list[dict[str, object]]:
+    """Return the diagnoses as results.json gives them: lengths in the job's unit."""
+    outside = Outside(unit=results.job.unit)
+    return [
+        {
+            "blunder": each.cause.blunder,
+            "applies_to": {
+                "check": each.applies_to.check,
+                "by": each.applies_to.by,
+                "group": each.applies_to.group,
+                "ids": list(each.applies_to.ids),
+            },
+            "parameter": _parameter(each.cause, outside),
+            "support": {item.key: _value(item, outside) for item in each.support},
+            "also": [
+                {"blunder": other.blunder, "parameter": _parameter(other, outside)}
+                for other in each.also
+            ],
+            "says": each.says,
+        }
+        for each in results.diagnosed.diagnoses
+    ]
+
+
+def _parameter(cause: Cause, outside: Outside) -> dict[str, object]:
+    found = {item.key: _value(item, outside) for item in cause.parameter}
+    if cause.about_m is not None:
+        n, e = (outside.one(Quantity.COORDINATE, "n", value) for value in cause.about_m)
+        found["about"] = {"n": n, "e": e}
+    if cause.ids and "id" not in found:
+        found["ids"] = list(cause.ids)
+    return found
+
+
+def _value(item: Item, outside: Outside) -> object:
+    value = item.value
+    if value is None or isinstance(value, str | bool):
+        return value
+    if not np.isfinite(value):
+        return None
+    if item.quantity is Quantity.COUNT:
+        return int(value)
+    return outside.one(item.quantity, item.key, float(value))

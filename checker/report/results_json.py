@@ -1,0 +1,275 @@
+"""results.json: everything that was found, for other programs. The contract is schema 1."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from checker import __version__
+from checker.model.finding import Finding, Results, Verdict
+from checker.model.job import Tolerance
+from checker.model.measure import Column, Item, Quantity
+from checker.report.diagnoses import diagnoses_json
+from checker.report.lath import lath_texts
+from checker.report.numbers import Outside
+from checker.units import Formula
+
+SCHEMA = 1
+_POINT_KEYS = (
+    *("design_n", "design_e", "design_z", "measured_n", "measured_e", "measured_z"),
+    *("dn", "de", "dz", "horizontal", "bearing", "along", "across", "cut_fill"),
+    *("station", "offset", "sigma_h", "sigma_z", "p_within", "superseded"),
+)
+"""What every row of a comparison of points carries, in this order."""
+_POINT_KINDS = ("stakeout", "control")
+_LEAD = ("id", "verdict", "reason", "close")
+_BREAK = ",\n"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """A column as the files give it; values has one entry a row: float, int, bool, str or None."""
+
+    key: str
+    label: str
+    unit: str | None
+    decimals: int | None
+    values: list[object]
+
+    def texts(self) -> list[str]:
+        """Return the values as JSON."""
+        return json_texts(self.values)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exported:
+    """A check as the files give it: its columns and, in the same order, their JSON."""
+
+    finding: Finding
+    cells: list[Cells]
+    texts: list[list[str]]
+
+
+def exported(results: Results) -> list[Exported]:
+    """Return every check's columns, those of `lead_cells` first; made once for all files."""
+    outside = Outside(unit=results.job.unit)
+    tables = []
+    for finding in results.findings:
+        cells = [*lead_cells(finding), *row_cells(finding, outside)]
+        texts = [cell.texts() for cell in cells]
+        tables.append(Exported(finding=finding, cells=cells, texts=texts))
+    return tables
+
+
+def row_cells(finding: Finding, outside: Outside) -> list[Cells]:
+    """Return a check's columns in the order of results.json, behind id, verdict, reason, close."""
+    measure = finding.measure
+    columns = {column.key: column for column in measure.columns}
+    keys = list(columns)
+    if measure.judged_by_row and "p_within" not in columns:
+        keys.append("p_within")
+    if measure.kind in _POINT_KINDS:
+        keys = list(dict.fromkeys((*_POINT_KEYS, *keys)))
+    return [_cells(key, columns.get(key), finding, outside) for key in keys]
+
+
+def lead_cells(finding: Finding) -> list[Cells]:
+    """Return id, verdict, reason and close, which every row begins with.
+
+    Where a check is judged as one, its rows have no verdict of their own: null.
+    """
+    measure = finding.measure
+    rows = len(measure.id)
+    verdict: list[object] = [None] * rows
+    reason: list[object] = [""] * rows
+    close: list[object] = [None] * rows
+    if measure.judged_by_row:
+        words = {int(v): v.word for v in Verdict}
+        verdict = [words[code] for code in finding.row_verdict.tolist()]
+        reason = finding.row_reason.tolist()
+        close = finding.row_close.tolist()
+    columns = (measure.id.tolist(), verdict, reason, close)
+    return [
+        Cells(key=key, label="", unit=None, decimals=None, values=values)
+        for key, values in zip(_LEAD, columns, strict=True)
+    ]
+
+
+def results_document(results: Results) -> dict[str, object]:
+    """Return what results.json holds, as plain dicts and lists.
+
+    Lengths in the job's unit and at full precision; angles in decimal degrees, arc seconds where
+    the key ends in ``_arcsec``; what does not exist is None, never NaN.
+    """
+    outside = Outside(unit=results.job.unit)
+    document = _frame(results)
+    document["checks"] = [_check(finding, outside) for finding in results.findings]
+    return document
+
+
+def results_text(results: Results, tables: Sequence[Exported] | None = None) -> str:
+    """Return the text of results.json, one row a line; the same content as `results_document`.
+
+    tables: the results' `exported`, where it is at hand.
+    """
+    outside = Outside(unit=results.job.unit)
+    parts = []
+    for key, value in _frame(results).items():
+        if key == "checks":
+            checks = _BREAK.join(
+                _check_text(table, outside) for table in tables or exported(results)
+            )
+            parts.append(f'"checks": [\n{checks}\n]' if checks else '"checks": []')
+        else:
+            parts.append(f"{_text(key)}: {_text(value)}")
+    return "{" + _BREAK.join(parts) + "}\n"
+
+
+def _frame(results: Results) -> dict[str, object]:
+    """Return the document with no checks yet; the order of its keys is that of the file."""
+    job, measured = results.job, results.inputs.measured
+    return {
+        "schema": SCHEMA,
+        "program": {"name": "checker", "version": __version__},
+        "job": {"title": job.title, "number": job.number or "", "unit": job.unit.value},
+        "verdict": results.verdict.word,
+        "counts": {
+            verdict.word: results.counts.get(verdict, 0)
+            for verdict in (
+                *(Verdict.WITHIN, Verdict.OUTSIDE, Verdict.UNDECIDED, Verdict.UNCHECKED),
+            )
+        },
+        "checks": [],
+        "measured": {
+            "count": 0 if measured is None else len(measured),
+            "unused": [] if measured is None else measured.id[results.unused].tolist(),
+        },
+        "diagnoses": diagnoses_json(results),
+        "inputs": [
+            {"path": file.path, "role": file.role, "bytes": file.size, "sha256": file.sha256}
+            for file in results.inputs.files
+        ],
+    }
+
+
+def _check(finding: Finding, outside: Outside) -> dict[str, object]:
+    """Return one check with its rows."""
+    cells = row_cells(finding, outside)
+    head = _check_head(finding, cells, outside)
+    listed = [*lead_cells(finding), *cells]
+    keys = [cell.key for cell in listed]
+    table = zip(*(cell.values for cell in listed), strict=True)
+    head["rows"] = [dict(zip(keys, row, strict=True)) for row in table]
+    head["remarks"] = list(finding.measure.remarks)
+    return head
+
+
+def _check_text(table: Exported, outside: Outside) -> str:
+    """Return one check as JSON; rows are joined from columns, which is quicker than by row."""
+    finding = table.finding
+    head = _check_head(finding, table.cells[len(_LEAD) :], outside)
+    keys = ", ".join(f"{_text(cell.key)}: ".replace("%", "%%") + "%s" for cell in table.cells)
+    pattern = f"{{{keys}}}"
+    rows = _BREAK.join([pattern % row for row in zip(*table.texts, strict=True)])
+    begin = _text(head)[:-1]
+    remarks = _text(list(finding.measure.remarks))
+    return f'{begin}, "rows": [\n{rows}\n], "remarks": {remarks}}}'
+
+
+def _check_head(finding: Finding, cells: Sequence[Cells], outside: Outside) -> dict[str, object]:
+    return {
+        "kind": finding.measure.kind,
+        "name": finding.measure.name,
+        "verdict": finding.verdict.word,
+        "reason": finding.reason,
+        "tolerance": _tolerance(finding.measure.tolerance),
+        "summary": {item.key: _item(item, outside) for item in finding.summary},
+        "columns": [
+            {"key": c.key, "label": c.label, "unit": c.unit, "decimals": c.decimals} for c in cells
+        ],
+    }
+
+
+def _tolerance(tolerance: Tolerance | None) -> dict[str, object] | None:
+    """Return a tolerance as the job states it: limits as they are written there."""
+    if tolerance is None:
+        return None
+    limits: dict[str, object] = {}
+    for each in fields(tolerance):
+        value = getattr(tolerance, each.name)
+        if isinstance(value, Formula):
+            limits[each.name] = value.text
+    if tolerance.ratio is not None:
+        limits["ratio"] = tolerance.ratio
+    return {
+        "name": tolerance.name,
+        "rule": tolerance.rule.value,
+        "k": tolerance.k,
+        "source": tolerance.source,
+        "limits": limits,
+    }
+
+
+def _item(item: Item, outside: Outside) -> object:
+    """Return one number of the summary outside."""
+    value = item.value
+    if value is None or isinstance(value, str | bool):
+        return value
+    if not np.isfinite(value):
+        return None
+    if item.quantity is Quantity.COUNT:
+        return int(value)
+    return outside.one(item.quantity, item.key, float(value))
+
+
+def _cells(key: str, column: Column | None, finding: Finding, outside: Outside) -> Cells:
+    """Return one column outside; a key of the contract that the check lacks is null throughout."""
+    rows = len(finding.measure.id)
+    if key == "p_within":
+        known = finding.p_within if len(finding.p_within) == rows else np.full(rows, np.nan)
+        values = _numbers(known)
+        return Cells(key=key, label="P within", unit=None, decimals=3, values=values)
+    if column is None:
+        return Cells(key=key, label=key, unit=None, decimals=None, values=[None] * rows)
+    quantity = column.quantity
+    return Cells(
+        key=key,
+        label=column.label,
+        unit=outside.unit_name(quantity, key),
+        decimals=outside.decimals(quantity, key),
+        values=_values(column, finding, outside),
+    )
+
+
+def _values(column: Column, finding: Finding, outside: Outside) -> list[object]:
+    values, quantity = column.values, column.quantity
+    if quantity is Quantity.TEXT:
+        return [None if value is None else str(value) for value in values.tolist()]
+    if quantity is Quantity.FLAG:
+        return [bool(value) for value in values.tolist()]
+    numbers = values.astype(np.float64)
+    if quantity is Quantity.CUT_FILL:
+        return [text or None for text in lath_texts(finding, numbers, outside)]
+    if quantity is Quantity.COUNT:
+        return [int(v) if np.isfinite(v) else None for v in numbers.tolist()]
+    return _numbers(outside.convert(quantity, column.key, numbers))
+
+
+def _numbers(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[object]:
+    listed: list[object] = values.tolist()
+    for row in np.flatnonzero(~np.isfinite(values)).tolist():
+        listed[row] = None
+    return listed
+
+
+def json_texts(values: list[object]) -> list[str]:
+    """Return every value as JSON. No text holds a raw line break, so one encoding can be split."""
+    if not values:
+        return []
+    text = json.dumps(values, ensure_ascii=False, allow_nan=False, separators=(_BREAK, ": "))
+    return text[1:-1].split(_BREAK)
+
+
+def _text(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)

@@ -1,0 +1,199 @@
+"""Numbers as a page shows them: with a true minus, a unit, and degrees written as degrees."""
+
+import math
+import re
+
+import numpy as np
+
+from checker.model.arrays import FloatArray
+from checker.model.measure import Item, Quantity
+from checker.report.numbers import LENGTH_DECIMALS, Outside, fixed_column, station_texts
+from checker.text import MISSING, azimuth, decimals_apart, dms, fixed, group, lath, ratio
+
+MINUS = "−"
+_NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d+\.\d)")
+THIN = "\N{NARROW NO-BREAK SPACE}"
+_SIGNED = frozenset(
+    {"dn", "de", "dz", "along", "across", "offset", "latitude", "departure", "d_distance", "shift"}
+    | {"adjusted_latitude", "adjusted_departure", "rise", "correction"}
+    | {"design_offset", "feature_offset", "catch_offset", "hinge_offset"}
+    | {"scale_ppm", "rotation_deg", "left_out_n", "left_out_e", "left_out_z"}
+    | {"d_grade", "d_slope", "d_fall", "residual", "shift_n", "shift_e", "shift_z"}
+)
+_SIGNED_STARTS = ("mean_", "misclosure_n", "misclosure_e", "raw_misclosure_", "angular_misclosure")
+
+
+def is_signed(key: str) -> bool:
+    """Tell whether a number is a difference, whose plus sign is shown."""
+    return key in _SIGNED or (
+        key.startswith(_SIGNED_STARTS) and not key.endswith(("allowable", "azimuth"))
+    )
+
+
+def minus(text: str) -> str:
+    """Return a number's text with a true minus sign."""
+    return text.replace("-", MINUS)
+
+
+def true_minus(text: str) -> str:
+    """Return a sentence with a true minus sign before its decimal numbers."""
+    return _NEGATIVE.sub(MINUS, text)
+
+
+def degrees_text(text: str) -> str:
+    """Return ``123-45-56.7`` as 123°45′56.7″, with a true minus sign."""
+    if text == MISSING:
+        return text
+    sign = MINUS if text.startswith("-") else ""
+    parts = text.removeprefix("-").split("-")
+    return sign + "".join(part + mark for part, mark in zip(parts, "°′″", strict=True))
+
+
+def percent(share: float) -> str:
+    """Return a share as whole percent; what is over its limit never prints as 100 %."""
+    if not math.isfinite(share):
+        return MISSING if math.isnan(share) else "∞"
+    decimals = 0 if share <= 1.0 else decimals_apart(share * 100.0, 100.0, 0)
+    text = fixed(share * 100.0, decimals)
+    return f"{text}{THIN}%"
+
+
+def percents(shares: FloatArray) -> list[str]:
+    """Return `percent` of every share; shape (rows,)."""
+    texts = [f"{text}{THIN}%" for text in fixed_column(shares * 100.0, 0)]
+    for row in np.flatnonzero(~np.isfinite(shares) | ((shares > 1.0) & (shares < 1.01))).tolist():
+        texts[row] = percent(float(shares[row]))
+    return texts
+
+
+def chances(probabilities: FloatArray) -> list[str]:
+    """Return `chance` of every probability; shape (rows,)."""
+    texts = [f"{text}{THIN}%" for text in fixed_column(probabilities * 100.0, 1)]
+    plain = (probabilities >= 0.001) & (probabilities <= 0.999)
+    for row in np.flatnonzero(~plain).tolist():
+        texts[row] = chance(float(probabilities[row]))
+    return texts
+
+
+def chance(probability: float) -> str:
+    """Return a probability as percent that is never rounded to certainty."""
+    if not math.isfinite(probability):
+        return MISSING
+    if probability > 0.999:
+        return f">{THIN}99.9{THIN}%"
+    if 0.0 <= probability < 0.001:
+        return f"<{THIN}0.1{THIN}%"
+    return f"{fixed(probability * 100.0, 1)}{THIN}%"
+
+
+def length(value_m: float, outside: Outside, decimals: int = LENGTH_DECIMALS) -> str:
+    """Return a length with its unit."""
+    text = fixed(float(outside.unit.from_metres(value_m)), decimals)
+    return text if text == MISSING else f"{minus(text)}{THIN}{outside.unit.short}"
+
+
+def plus(text: str) -> str:
+    """Return a number's text with a plus sign if it prints above zero, and a true minus sign."""
+    if text.startswith("-"):
+        return minus(text)
+    return f"+{text}" if any(digit in "123456789" for digit in text) else text
+
+
+def item_text(item: Item, outside: Outside, more: int = 0, *, sign: bool = False) -> str:
+    """Return one number of a summary with its unit.
+
+    more: further decimals. sign: show a plus where the key alone does not ask for it.
+    """
+    value, quantity = item.value, item.quantity
+    if value is None:
+        return MISSING
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value
+    special = _special(quantity, float(value), item.key, outside)
+    if special is not None:
+        return special
+    number = outside.one(quantity, item.key, float(value))
+    decimals = (outside.decimals(quantity, item.key) or 0) + more
+    if quantity in (
+        Quantity.DISTANCE,
+        Quantity.AREA,
+        Quantity.VOLUME,
+        Quantity.COORDINATE,
+        Quantity.COUNT,
+    ):
+        text = minus(group(number, decimals))
+    else:
+        text = fixed(number, decimals)
+        text = plus(text) if sign or is_signed(item.key) else minus(text)
+    unit = _page_unit(quantity, outside)
+    return text if text == MISSING or not unit else f"{text}{THIN}{unit}"
+
+
+def _special(quantity: Quantity, value: float, key: str, outside: Outside) -> str | None:
+    """Return the text of what is no plain number with a unit."""
+    if quantity is Quantity.RATIO:
+        return ratio(value)
+    if quantity is Quantity.PROBABILITY:
+        return chance(value)
+    if quantity is Quantity.SHARE:
+        # Never rounded up to all of them.
+        return f"{fixed(math.floor(value * 1000.0 + 1e-9) / 10.0, 1)}{THIN}%"
+    if quantity is Quantity.ANGLE:
+        return degrees_text(azimuth(value, 1) if "azimuth" in key else dms(value, 1))
+    if quantity is Quantity.STATION:
+        return minus(station_texts(np.array([value]), outside.unit)[0])
+    if quantity is Quantity.SMALL_ANGLE:
+        text = fixed(math.degrees(value) * 3600.0, 1)
+        return text if text == MISSING else f"{plus(text) if is_signed(key) else minus(text)}″"
+    return None
+
+
+def _page_unit(quantity: Quantity, outside: Outside) -> str:
+    return outside.unit_name(quantity, "") or ""
+
+
+def column_texts(quantity: Quantity, key: str, values: FloatArray, outside: Outside) -> list[str]:
+    """Return a column of numbers for a table, without units; shape (rows,)."""
+    if quantity is Quantity.RATIO:
+        return [ratio(value) for value in values.tolist()]
+    if quantity is Quantity.PROBABILITY:
+        return chances(values)
+    if quantity is Quantity.ANGLE and key == "bearing":
+        whole = fixed_column(np.mod(np.rint(np.degrees(values)), 360.0), 0)
+        return [text if text == MISSING else f"{text}°" for text in whole]
+    if quantity is Quantity.ANGLE:
+        return [degrees_text(dms(value, 1)) for value in values.tolist()]
+    if quantity is Quantity.STATION:
+        return [minus(text) for text in station_texts(values, outside.unit)]
+    if quantity is Quantity.CUT_FILL:
+        dz = outside.unit.from_metres(values)
+        return [lath(value, outside.lath_decimals) for value in dz.tolist()]
+    numbers = outside.convert(quantity, f"{key}_arcsec" if _small(quantity) else key, values)
+    decimals = 1 if _small(quantity) else (outside.decimals(quantity, key) or 0)
+    texts = fixed_column(numbers, decimals)
+    if is_signed(key):
+        zero = fixed(0.0, decimals)
+        return [
+            f"{MINUS}{text[1:]}"
+            if text[0] == "-"
+            else text
+            if text in (zero, MISSING)
+            else f"+{text}"
+            for text in texts
+        ]
+    return "\n".join(texts).replace("-", MINUS).split("\n") if texts else []
+
+
+def _small(quantity: Quantity) -> bool:
+    return quantity is Quantity.SMALL_ANGLE
+
+
+def column_unit(quantity: Quantity, key: str, outside: Outside) -> str:
+    """Return the unit that a table's heading names; "" where the cells say it themselves."""
+    if quantity in (Quantity.ANGLE, Quantity.RATIO, Quantity.PROBABILITY, Quantity.STATION):
+        return ""
+    if quantity is Quantity.SMALL_ANGLE:
+        return "″"
+    return outside.unit_name(quantity, key) or ""

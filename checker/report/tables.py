@@ -1,0 +1,443 @@
+"""Tables of findings: whole columns of escaped cells, joined row by row.
+
+Cells are made a column at a time and joined by one pattern a row, so that ten thousand rows take a
+fraction of a second.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from checker.model.arrays import BoolArray
+from checker.model.finding import Verdict
+from checker.model.measure import Column, Quantity
+from checker.report import svg
+from checker.report.escape import escape, escape_all
+from checker.report.lath import lath_texts
+from checker.report.rows import Rows, batches
+from checker.report.show import chances, column_texts, column_unit, percents
+from checker.text import MISSING, fixed, show_failure
+
+PAGE_ROWS = 2000
+"""Rows of a table page at most."""
+_UPRIGHT = 9
+"""So many columns behind the first ones fit an upright sheet."""
+_POINT_ORDER = (
+    *("dn", "de", "horizontal", "along", "across", "dz", "cut_fill"),
+    *("", "station", "offset", "sigma_h", "sigma_z", "p_within"),
+)
+"""Columns of a comparison of points; "" is where what was found stands."""
+_POINT_KINDS = ("stakeout", "control")
+_PLACES = (
+    *("design_n", "design_e", "design_z", "measured_n", "measured_e", "measured_z", "description"),
+    *("first_id", "first_n", "first_e", "first_z", "later_id", "later_n", "later_e", "later_z"),
+    "shared",
+    *("invert_upper", "invert_lower", "design_upper", "design_lower", "dz_upper", "dz_lower"),
+)
+"""Columns of the second table, which says where things are; the first says how far off."""
+_X = ' class="x"'
+_ROOM = 11
+"""So many columns behind the first ones fit the page; a wider table gives its places away."""
+_ORDERS = {
+    "surface": ("dz", "cut_fill", "", "design_z", "measured_z", "slope", "sigma_z", "p_within"),
+    "relative": ("design_distance", "measured_distance", "d_distance", "dz", ""),
+    "plane": ("residual", "slope_measured", "slope_design", "d_slope", ""),
+    "pipe": ("what", "length", "fall", "grade_measured", "grade_design", "d_grade", ""),
+    "stakeout": _POINT_ORDER,
+    "control": _POINT_ORDER,
+    "repeats": ("dn", "de", "horizontal", "dz", "apart_h", "", "sigma_h", "sigma_z", "p_within"),
+}
+"""Per kind, the columns that come first; what is no detail follows."""
+_LIMIT_OF = {
+    "horizontal": ("horizontal", 1),
+    "along": ("along", 1),
+    "across": ("across", 1),
+    "dz": ("vertical", 1),
+    "cut_fill": ("vertical", 1),
+    "d_distance": ("distance", 1),
+    "residual": ("vertical", 1),
+    "d_fall": ("elevation", 1),
+    "lean": ("plumb", 1),
+}
+"""Which limit a column is compared with."""
+_GRADE_LIMIT_OF = {
+    "d_grade": "slope",
+    "d_slope": "slope",
+    "grade_measured": "grade",
+    "slope_measured": "grade",
+}
+"""The same for slopes, whose limits are told beside the table."""
+_SHORT = {
+    "horizontal": "Plan",
+    "sigma_h": "σ plan",
+    "sigma_z": "σ height",
+    "p_within": "P within",
+    "cut_fill": "Cut / fill",
+    "design_n": "Design N",
+    "design_e": "Design E",
+    "design_z": "Design Z",
+    "measured_n": "Measured N",
+    "measured_e": "Measured E",
+    "measured_z": "Measured Z",
+    "dn": "ΔN",
+    "de": "ΔE",
+    "dz": "ΔZ",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shown:
+    """A column of the page: heading, unit or limit below it, and escaped cells."""
+
+    label: str
+    note: str
+    cells: list[str]
+    text: bool = False
+    sort: str = "number"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TablePage:
+    """A part of a check's table. first, last: ids of its rows.
+
+    places: the second table, of coordinates, empty where there is none.
+    """
+
+    number: int
+    count: int
+    first: str
+    last: str
+    rows: int
+    html: Markup
+    places: Markup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A check's whole table.
+
+    empty: labels of columns in which no row has anything. wide: too wide for an upright sheet.
+    names: ids of the elements, without the number of the part.
+    """
+
+    pages: tuple[TablePage, ...]
+    empty: tuple[str, ...]
+    filters: bool
+    wide: bool
+    names: tuple[str, ...]
+
+
+def check_table(rows: Rows, most: int | None = None, *, places: bool = True) -> Table:
+    """Return the table of a check, in pages; of points, their coordinates in a second one.
+
+    most: how many rows it holds at most, the worst first, in one page; None: all, as they stand.
+    places: False leaves the coordinates out.
+    """
+    columns, empty = _columns(rows)
+    where = _places(rows, columns)
+    if not places:
+        where = []
+    head = _head(rows, columns)
+    pattern = _pattern(rows, columns)
+    safe = escape_all(rows.ids.tolist())
+    anchors = escape_all(rows.anchor)
+    kinds = [svg.KINDS[k] for k in rows.kind.tolist()]
+    lead: list[Sequence[str]] = [anchors, kinds, anchors, safe]
+    if rows.by_row:
+        lead += [_tags(rows), percents(rows.share)]
+    else:
+        del lead[1]
+    body = [pattern % cells for cells in zip(*lead, *(c.cells for c in columns), strict=True)]
+    second: list[str] = []
+    if where:
+        row = '<tr data-k="%s"><th scope="row"><a href="#%s">%s</a></th>'
+        row += "".join(_cell(column) for column in where) + "</tr>\n"
+        cells = (c.cells for c in where)
+        second = [row % each for each in zip(kinds, anchors, safe, *cells, strict=True)]
+    ids = rows.ids
+    parts = list(batches(len(rows), PAGE_ROWS))
+    if most is not None and most < len(rows):
+        worst = np.lexsort((-np.nan_to_num(rows.share, nan=-1.0), rows.kind))[:most]
+        body, ids = [body[row] for row in worst.tolist()], ids[worst]
+        second = [second[row] for row in worst.tolist()] if second else []
+        parts = [range(most)]
+    pages = []
+    for number, part in enumerate(parts, 1):
+        end = f"-{number}" if number > 1 else ""
+        caption = _caption(rows, part, number, len(parts))
+        look = "data sortable judged" if rows.by_row else "data sortable"
+        html = _table(f"{rows.key}-table{end}", look, caption, head, body[part.start : part.stop])
+        spots = ""
+        if where:
+            spots = _table(
+                f"{rows.key}-places{end}",
+                "data sortable places",
+                f"{escape(rows.finding.measure.name)}: places, in {rows.outside.unit.words}.",
+                _places_head(where),
+                second[part.start : part.stop],
+            )
+        pages.append(
+            TablePage(
+                number=number,
+                count=len(parts),
+                first=str(ids[part.start]) if len(part) else "",
+                last=str(ids[part.stop - 1]) if len(part) else "",
+                rows=len(part),
+                html=Markup(html),  # noqa: S704  (ids and cells are escaped)
+                places=Markup(spots),  # noqa: S704  (the same)
+            )
+        )
+    names = (f"{rows.key}-table", f"{rows.key}-places") if where else (f"{rows.key}-table",)
+    return Table(
+        pages=tuple(pages),
+        empty=empty,
+        filters=rows.by_row and len(rows) > 8,
+        wide=len(columns) > _UPRIGHT,
+        names=names,
+    )
+
+
+def _table(name: str, look: str, caption: str, head: str, body: Sequence[str]) -> str:
+    return (
+        f'<div class="scroll tall" tabindex="0" role="region" aria-labelledby="{name}-cap">'
+        f'<table class="{look}" id="{name}"><caption id="{name}-cap"><span>{caption}</span>'
+        f"</caption>{head}<tbody>{''.join(body)}</tbody></table></div>"
+    )
+
+
+def _places(rows: Rows, columns: list[_Shown]) -> list[_Shown]:
+    """Return the columns of the second table, and take them from the first where they stand."""
+    point = rows.finding.measure.kind in _POINT_KINDS
+    if not point and len(columns) <= _ROOM:
+        return []
+    by_key = {column.key: column for column in rows.finding.measure.columns}
+    made = {key: _shown(by_key[key], rows) for key in _PLACES if key in by_key}
+    places = [column for column in made.values() if column is not None]
+    labels = {column.label for column in places}
+    columns[:] = [column for column in columns if column.label not in labels]
+    return places
+
+
+def _cell(column: _Shown) -> str:
+    return '<td class="x">%s</td>' if column.text else "<td>%s</td>"
+
+
+def _places_head(places: Sequence[_Shown]) -> str:
+    cells = "".join(
+        f'<th scope="col" data-sort="{column.sort}"{_X if column.text else ""}>'
+        f"{escape(column.label)}{f' <small>{escape(column.note)}</small>' if column.note else ''}"
+        "</th>"
+        for column in places
+    )
+    return f'<thead><tr><th scope="col" data-sort="text" class="x">Point</th>{cells}</tr></thead>'
+
+
+def _caption(rows: Rows, part: range, number: int, count: int) -> str:
+    name = escape(rows.finding.measure.name)
+    unit = rows.outside.unit.words
+    text = f"{name}: {len(rows):,} rows, lengths in {unit}"
+    if count == 1 and len(part) < len(rows):
+        text += f"; the worst {len(part):,} are printed, all stand in results.csv"
+    if count > 1:
+        text += f"; part {number} of {count}, rows {part.start + 1:,} to {part.stop:,}"
+    return text + "."
+
+
+def _columns(rows: Rows) -> tuple[list[_Shown], tuple[str, ...]]:
+    """Return the columns to show and the labels of those that are empty."""
+    measure = rows.finding.measure
+    by_key = {column.key: column for column in measure.columns}
+    order = _ORDERS.get(measure.kind, ())
+    if measure.kind not in _POINT_KINDS:
+        rest = tuple(column.key for column in measure.columns if not column.detail)
+        judged = ("p_within", "") if measure.judged_by_row else ()
+        order = tuple(dict.fromkeys((*order, *rest, *judged)))
+    shown: list[_Shown] = []
+    empty: list[str] = []
+    for key in order:
+        if key == "" and rows.by_row:
+            shown.append(_found(rows))
+        elif key == "p_within" and "p_within" not in by_key:
+            if np.isfinite(rows.finding.p_within).any():
+                shown.append(_probability(rows))
+            elif rows.by_row:
+                empty.append(_SHORT[key])
+        elif key in by_key:
+            column = by_key[key]
+            made = _shown(column, rows)
+            if made is None:
+                empty.append(_SHORT.get(key, column.label))
+            else:
+                shown.append(made)
+    return [column for column in shown if any(column.cells)], tuple(empty)
+
+
+def _found(rows: Rows) -> _Shown:
+    reasons = escape_all(rows.finding.row_reason.tolist())
+    if not rows.finding.measure.counted.all():
+        aside = ~rows.counted
+        old = rows.flags("superseded")
+        for row in np.flatnonzero(aside).tolist():
+            note = "superseded by a later shot" if old[row] else "listed, not counted"
+            if note not in reasons[row]:
+                reasons[row] = f"{reasons[row]}; {note}" if reasons[row] else note
+    return _Shown(label="What was found", note="", cells=reasons, text=True, sort="text")
+
+
+def _probability(rows: Rows) -> _Shown:
+    values = rows.finding.p_within
+    return _Shown(label=_SHORT["p_within"], note="", cells=escape_all(chances(values)))
+
+
+def _shown(column: Column, rows: Rows) -> _Shown | None:
+    """Return a column as shown, or None where no row has a value."""
+    key, quantity = column.key, column.quantity
+    label = _SHORT.get(key, column.label)
+    if quantity is Quantity.TEXT:
+        texts = ["" if value is None else str(value) for value in column.values.tolist()]
+        if not any(texts):
+            return None
+        return _Shown(label=label, note="", cells=escape_all(texts), text=True, sort="text")
+    if quantity is Quantity.FLAG:
+        cells = ["yes" if value else "" for value in column.values.tolist()]
+        return (
+            _Shown(label=label, note="", cells=cells, text=True, sort="text")
+            if any(cells)
+            else None
+        )
+    values = column.values.astype(np.float64)
+    if not np.isfinite(values).any():
+        return None
+    unit = column_unit(quantity, key, rows.outside)
+    if quantity is Quantity.CUT_FILL:
+        cells = [text or MISSING for text in lath_texts(rows.finding, values, rows.outside)]
+        _stress(cells, rows, "vertical")
+        return _Shown(label=label, note=unit, cells=cells, sort="lath")
+    cells = escape_all(column_texts(quantity, key, values, rows.outside))
+    if key in _LIMIT_OF and rows.by_row:
+        limit = _LIMIT_OF[key][0]
+        if key == "dz" and rows.finding.measure.kind == "relative":
+            limit = "elevation"
+        _tell_apart(cells, rows, limit)
+        _stress(cells, rows, limit)
+        unit = _with_limit(unit, rows, limit)
+    elif key in _GRADE_LIMIT_OF and rows.by_row:
+        _stress(cells, rows, _GRADE_LIMIT_OF[key])
+    sort = "angle" if quantity is Quantity.ANGLE else "number"
+    return _Shown(label=label, note=unit, cells=cells, sort=sort)
+
+
+def _failing(rows: Rows, limit: str) -> BoolArray:
+    judgement = rows.judgement(limit)
+    if judgement is None or not rows.by_row:
+        return np.zeros(len(rows), dtype=np.bool_)
+    failing: BoolArray = judgement.verdict == Verdict.OUTSIDE
+    return failing
+
+
+def _tell_apart(cells: list[str], rows: Rows, limit: str) -> None:
+    """Give a failure one more digit where it would print as its limit does."""
+    judgement = rows.judgement(limit)
+    failing = np.flatnonzero(_failing(rows, limit))
+    if judgement is None:
+        return
+    for row in failing.tolist():
+        value = float(rows.outside.unit.from_metres(float(judgement.value[row])))
+        bounds = judgement.upper if value >= 0 else judgement.lower
+        bound = float(rows.outside.unit.from_metres(float(np.broadcast_to(bounds, len(rows))[row])))
+        if np.isfinite(bound) and fixed(abs(value), 3) == fixed(abs(bound), 3):
+            sign = "−" if value < 0 else "+" if cells[row].startswith("+") else ""
+            cells[row] = sign + show_failure(abs(value), abs(bound), 3)[0]
+
+
+def _stress(cells: list[str], rows: Rows, limit: str) -> None:
+    for row in np.flatnonzero(_failing(rows, limit)).tolist():
+        cells[row] = f'<b class="over">{cells[row]}</b>'
+
+
+def _with_limit(unit: str, rows: Rows, limit: str) -> str:
+    """Return the heading's note: unit, and the limit where all rows share it."""
+    above, below = rows.limit(limit, 1), rows.limit(limit, -1)
+    up = np.unique(above[np.isfinite(above)])
+    down = np.unique(below[np.isfinite(below)])
+    if len(up) > 1 or len(down) > 1:
+        return f"{unit}, limits differ"
+    high = fixed(float(up[0]), 3) if len(up) else ""
+    low = fixed(float(down[0]), 3) if len(down) else ""
+    if high and low and high != low:
+        return f"{unit}, −{low} to +{high}"
+    if high and low:
+        return f"{unit}, limit ±{high}"
+    if high:
+        return f"{unit}, limit {high}"
+    return f"{unit}, limit −{low}" if low else unit
+
+
+def _tags(rows: Rows) -> list[str]:
+    tags = [tag(kind) for kind in svg.KINDS]
+    return [tags[kind] for kind in rows.kind.tolist()]
+
+
+def tag(kind: str) -> str:
+    """Return the mark and the word of a verdict. The marks stand once on every page."""
+    return (
+        f'<span class="tag c-{kind}"><svg class="ic" aria-hidden="true">'
+        f'<use href="#mark-{kind}"/></svg>{word(kind)}</span>'
+    )
+
+
+def word(kind: str) -> str:
+    """Return the word of a kind; close is within, and says so."""
+    return "Within, close" if kind == "close" else kind.capitalize()
+
+
+def bar(share: float) -> Markup:
+    """Return a small bar of the share of a limit that is used; the upright line is the limit."""
+    if not np.isfinite(share):
+        return Markup("")
+    full, limit = 108.0, 54.0
+    long = min(share * limit, full)
+    past = max(long - limit, 0.0)
+    inside, red = min(long, limit), svg.COLOURS["outside"]
+    return Markup(  # noqa: S704  (numbers only)
+        f'<svg class="bar" viewBox="0 0 110 14" aria-hidden="true">'
+        f'<rect x="1" y="3" width="{svg.num(inside)}" height="8" class="inside" fill="{svg.DIM}"/>'
+        f'<rect x="{1 + limit:g}" y="3" width="{svg.num(past)}" height="8" class="past" '
+        f'fill="{red}"/>'
+        f'<path d="M{1 + limit:g} 0V14" class="limit" stroke="{svg.INK}" stroke-width="2"/></svg>'
+    )
+
+
+def _head(rows: Rows, columns: Sequence[_Shown]) -> str:
+    name = (
+        "Point"
+        if rows.by_row
+        else "Station"
+        if rows.finding.measure.kind == "traverse"
+        else "Point"
+    )
+    cells = [f'<th scope="col" data-sort="text" class="x">{name}</th>']
+    if rows.by_row:
+        cells.append('<th scope="col" data-sort="kind" class="x">Verdict</th>')
+        cells.append('<th scope="col" data-sort="number">Used</th>')
+    for column in columns:
+        look = ' class="x"' if column.text else ""
+        note = f" <small>{escape(column.note)}</small>" if column.note else ""
+        cells.append(
+            f'<th scope="col" data-sort="{column.sort}"{look}>{escape(column.label)}{note}</th>'
+        )
+    return f"<thead><tr>{''.join(cells)}</tr></thead>"
+
+
+def _pattern(rows: Rows, columns: Sequence[_Shown]) -> str:
+    """Return the pattern of one row: anchor, kind, link, id, verdict, share, then the columns."""
+    kind = ' data-k="%s"' if rows.by_row else ""
+    pattern = f'<tr id="%s"{kind}><th scope="row"><a href="#%s">%s</a></th>'
+    if rows.by_row:
+        pattern += '<td class="x">%s</td><td>%s</td>'
+    for column in columns:
+        look = ' class="x w"' if column.label == "What was found" else ' class="x"'
+        pattern += f"<td{look if column.text else ''}>%s</td>"
+    return pattern + "</tr>\n"

@@ -1,0 +1,610 @@
+"""From results to what pages show: finished text, so that a template only lays out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from checker import __version__
+from checker.model.finding import Finding, Results, Verdict
+from checker.model.job import Job
+from checker.model.measure import Item
+from checker.report import svg, tables, words
+from checker.report.again import shoot_again
+from checker.report.cutsheet import CutSheet, cut_sheets
+from checker.report.diagnoses import DiagnosisView, PowerView, diagnosis_views, power_views
+from checker.report.escape import clean
+from checker.report.frame_view import frame_lines
+from checker.report.geojson import NAME as MAP_FILE
+from checker.report.geojson import MapFile
+from checker.report.links import Links
+from checker.report.notes import notes_html
+from checker.report.numbers import Outside
+from checker.report.plots import (
+    closures,
+    differences,
+    heights,
+    pipes,
+    plan,
+    repeats,
+    share,
+    stations,
+    target,
+)
+from checker.report.rows import Rows, kind_of, rows_of
+from checker.report.show import item_text, length, percent, true_minus
+from checker.report.sources import (
+    DrawingView,
+    InputsView,
+    LimitsView,
+    Line,
+    MeasuredView,
+    ShotList,
+    drawing_view,
+    inputs_view,
+    limits_view,
+    measured_view,
+    unit_words,
+)
+from checker.report.who import WhoView, who_view
+from checker.text import ratio
+
+ATTENTION = 200
+"""How many rows that need attention the first page lists at most."""
+_OWN_TILE = 3
+"""So many closures have a tile each."""
+_CLOSE = svg.KINDS.index("close")
+_WITHIN = svg.KINDS.index("within")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tile:
+    """One of the few numbers at the top. kind: of the mark."""
+
+    title: str
+    kind: str
+    big: str
+    rest: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attention:
+    """A row of the list of what needs attention."""
+
+    kind: str
+    id: str
+    href: str
+    check: str
+    share: str
+    bar: Markup
+    found: str
+    to_do: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckView:
+    """A check's page."""
+
+    key: str
+    name: str
+    kind_name: str
+    kind: str
+    word: str
+    headline: words.Headline
+    place: str
+    limits: LimitsView | None
+    summary: tuple[Line, ...]
+    remarks: tuple[str, ...]
+    figures: tuple[svg.Figure, ...]
+    table: tables.Table
+    counts: str
+    used: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteView:
+    """The whole report. Everything is plain text unless it is Markup."""
+
+    title: str
+    facts: tuple[Line, ...]
+    status: str
+    status_note: str
+    kind: str
+    word: str
+    headline: words.Headline
+    tiles: tuple[Tile, ...]
+    hold: str
+    cautions: tuple[str, ...]
+    attention: tuple[Attention, ...]
+    attention_more: int
+    figures: tuple[svg.Figure, ...]
+    checks: tuple[CheckView, ...]
+    cut_sheets: tuple[CutSheet, ...]
+    notes: Markup
+    responsible: str
+    surveyed_by: str
+    unit: str
+    unit_words: str
+    drawings: tuple[DrawingView, ...]
+    design_points: int
+    measured: MeasuredView | None
+    inputs: InputsView
+    on_map: bool
+    exports: tuple[Line, ...]
+    frame: tuple[Line, ...]
+    again: ShotList
+    who: WhoView
+    version: str
+    kinds: frozenset[str]
+    slim: bool
+    diagnoses: tuple[DiagnosisView, ...]
+    power: tuple[PowerView, ...]
+
+
+def site_view(
+    results: Results,
+    links: Links,
+    on_map: MapFile,
+    *,
+    most_rows: int | None = None,
+    slim: bool = False,
+) -> SiteView:
+    """Return everything that the pages show.
+
+    most_rows: how many rows all tables hold together at most, the worst first; None: all. slim:
+    without the checks' own plans and tables of coordinates.
+    """
+    job, outside = results.job, Outside(unit=results.job.unit)
+    every = [
+        rows_of(finding, outside, f"c{number}")
+        for number, finding in enumerate(results.findings, 1)
+    ]
+    doubts = results.doubts.tolist()
+    room = _room([len(rows) for rows in every], most_rows)
+    checks = tuple(
+        _check(rows, number, results, links, most=most, slim=slim)
+        for number, (rows, most) in enumerate(zip(every, room, strict=True))
+    )
+    attention, more = _attention(every, doubts, links)
+    close = sum(_close(rows) for rows in every)
+    kind = _overall_kind(results, every)
+    return SiteView(
+        title=job.title,
+        facts=_facts(job),
+        status=job.status.value,
+        status_note=words.STATUS_NOTES[job.status],
+        kind=kind,
+        word=results.verdict.word,
+        headline=words.headline(results, close),
+        tiles=_tiles(every),
+        hold=words.hold(results),
+        cautions=tuple(words.cautions(results)),
+        attention=attention,
+        attention_more=more,
+        figures=_overview(every, results, links),
+        checks=checks,
+        cut_sheets=cut_sheets(every),
+        notes=notes_html(results.inputs.notes),
+        responsible=job.responsible or "",
+        surveyed_by=job.surveyed_by or "",
+        unit=job.unit.short,
+        unit_words=unit_words(job),
+        drawings=tuple(drawing_view(drawing, job) for drawing in results.inputs.drawings),
+        design_points=0 if results.inputs.design is None else len(results.inputs.design),
+        version=__version__,
+        kinds=frozenset(finding.measure.kind for finding in results.findings),
+        slim=slim,
+        measured=measured_view(results),
+        inputs=inputs_view(results),
+        on_map=on_map.text is not None,
+        exports=(Line(name=MAP_FILE, text=clean(on_map.said)),),
+        frame=frame_lines(results),
+        again=shoot_again(every, results),
+        who=who_view(results),
+        diagnoses=diagnosis_views(results),
+        power=power_views(results),
+    )
+
+
+def _facts(job: Job) -> tuple[Line, ...]:
+    known = (
+        ("Job", job.number),
+        ("Client", job.client),
+        ("Surveyed by", job.surveyed_by),
+        ("Date", job.date.isoformat() if job.date else None),
+        ("Design revision", job.design.revision if job.design else None),
+        ("Lengths in", job.unit.words),
+    )
+    return tuple(Line(name=name, text=text) for name, text in known if text)
+
+
+def _close(rows: Rows) -> int:
+    """Return how many counted rows, or whether the whole check, are close."""
+    if rows.by_row and rows.counted.any():
+        return int(np.count_nonzero(rows.kind[rows.counted] == _CLOSE))
+    return int(kind_of(rows.finding) == _CLOSE)
+
+
+def _overall_kind(results: Results, every: Sequence[Rows]) -> str:
+    if results.verdict is Verdict.WITHIN:
+        return "close" if any(_close(rows) for rows in every) else "within"
+    return results.verdict.word
+
+
+# ---------------------------------------------------------------- first page
+
+
+def _attention(
+    every: Sequence[Rows], doubts: Sequence[str], links: Links
+) -> tuple[tuple[Attention, ...], int]:
+    """Return what needs attention, worst first, and how much more there is than is listed."""
+    kind, use, check, row = [], [], [], []
+    for number, rows in enumerate(every):
+        if rows.by_row:
+            chosen = np.flatnonzero(rows.counted & (rows.kind != _WITHIN))
+            kind.append(rows.kind[chosen])
+            use.append(np.nan_to_num(rows.share[chosen], nan=-1.0))
+            row.append(chosen)
+        else:
+            whole = kind_of(rows.finding)
+            chosen = np.array([-1] if whole != _WITHIN else [], dtype=np.int64)
+            kind.append(np.full(len(chosen), whole))
+            use.append(np.full(len(chosen), np.nan_to_num(rows.finding.share, nan=-1.0)))
+            row.append(chosen)
+        check.append(np.full(len(chosen), number))
+    if not kind:
+        return (), 0
+    kinds, uses = np.concatenate(kind), np.concatenate(use)
+    checks, chosen_rows = np.concatenate(check), np.concatenate(row)
+    order = np.lexsort((chosen_rows, checks, -uses, kinds))
+    listed = []
+    for index in order[:ATTENTION].tolist():
+        number, which = int(checks[index]), int(chosen_rows[index])
+        rows = every[number]
+        listed.append(
+            _attention_row(rows, number, which, doubts, links)
+            if which >= 0
+            else _attention_check(rows, number, links)
+        )
+    return tuple(listed), max(len(order) - ATTENTION, 0)
+
+
+def _attention_row(
+    rows: Rows, number: int, row: int, doubts: Sequence[str], links: Links
+) -> Attention:
+    share_used = float(rows.share[row])
+    return Attention(
+        kind=svg.KINDS[int(rows.kind[row])],
+        id=clean(str(rows.ids[row])),
+        href=links.row(number, row, rows.anchor[row]),
+        check=_name(rows.finding),
+        share=percent(share_used),
+        bar=tables.bar(share_used),
+        found=true_minus(clean(words.found(rows, row))),
+        to_do=words.to_do(rows, row, doubts),
+    )
+
+
+def _attention_check(rows: Rows, number: int, links: Links) -> Attention:
+    finding = rows.finding
+    use = f"uses {percent(finding.share)} of what is allowed"
+    return Attention(
+        kind=svg.KINDS[kind_of(finding)],
+        id=clean(finding.measure.name),
+        href=links.check(number),
+        check=words.kind_name(finding.measure.kind),
+        share=percent(finding.share),
+        bar=tables.bar(finding.share),
+        found=true_minus(clean(finding.reason or use)),
+        to_do=words.whole_to_do(finding),
+    )
+
+
+def _tiles(every: Sequence[Rows]) -> tuple[Tile, ...]:
+    """Return control, plan, height, closures and repeats, as far as the job has them."""
+    tiles = []
+    for kind, title in (("control", "Control"), ("stakeout", "Plan"), ("stakeout", "Height")):
+        chosen = [rows for rows in every if rows.finding.measure.kind == kind]
+        limits = {"Plan": ("horizontal", "along", "across"), "Height": ("vertical",)}
+        tile = (
+            _limit_tile(title, chosen, limits[title])
+            if title in limits
+            else _rows_tile(title, chosen)
+        )
+        if tile is not None:
+            tiles.append(tile)
+    tiles += _closure_tiles([rows for rows in every if not rows.by_row])
+    named = {"control", "stakeout"}
+    for kind in dict.fromkeys(rows.finding.measure.kind for rows in every if rows.by_row):
+        if kind not in named:
+            chosen = [rows for rows in every if rows.finding.measure.kind == kind]
+            tile = _rows_tile(words.kind_name(kind), chosen)
+            tiles += [tile] if tile is not None else []
+    return tuple(tiles)
+
+
+def _closure_tiles(whole: Sequence[Rows]) -> list[Tile]:
+    """Return a tile for each check that is judged as one, or one for all where they are many."""
+    if len(whole) <= _OWN_TILE:
+        return [_closure_tile(rows) for rows in whole]
+    kinds = [kind_of(rows.finding) for rows in whole]
+    worst = min(kinds)
+    within = sum(kind >= _CLOSE for kind in kinds)
+    count = within if worst >= _CLOSE else kinds.count(worst)
+    word = "within" if worst >= _CLOSE else svg.KINDS[worst]
+    shares = [np.nan_to_num(rows.finding.share, nan=-1.0) for rows in whole]
+    most = int(np.argmax(shares))
+    name = _name(whole[most].finding)
+    rest = f"most used: {percent(float(shares[most]))}, {name}" if shares[most] >= 0 else ""
+    big = f"{count:,} of {len(whole):,} {word}"
+    return [Tile(title="Closures", kind=svg.KINDS[worst], big=big, rest=rest)]
+
+
+def _rows_tile(title: str, chosen: Sequence[Rows]) -> Tile | None:
+    """Return a tile about rows as a whole."""
+    counted = [rows.kind[rows.counted] for rows in chosen if rows.by_row]
+    kinds = np.concatenate(counted) if counted else np.empty(0, dtype=np.int64)
+    if not len(kinds):
+        return None
+    worst = int(kinds.min())
+    within = int(np.count_nonzero(kinds >= _CLOSE))
+    kind = svg.KINDS[worst]
+    if worst >= _CLOSE:
+        big = f"{within:,} of {len(kinds):,} within"
+    else:
+        big = f"{np.count_nonzero(kinds == worst):,} of {len(kinds):,} {kind}"
+    top = _worst(chosen)
+    return Tile(title=title, kind=kind, big=big, rest=top)
+
+
+def _worst(chosen: Sequence[Rows]) -> str:
+    best, text = -1.0, ""
+    for rows in chosen:
+        use = np.where(rows.counted, np.nan_to_num(rows.share, nan=-1.0), -1.0)
+        if len(use) and use.max() > best:
+            best = float(use.max())
+            row = int(use.argmax())
+            text = f"most used: {percent(best)}, {clean(str(rows.ids[row]))}"
+    return text if best >= 0 else ""
+
+
+def _limit_tile(title: str, chosen: Sequence[Rows], limits: Sequence[str]) -> Tile | None:
+    """Return a tile about one component of the stakeouts."""
+    failed = compared = undecided = close = 0
+    best, text = -1.0, ""
+    for rows in chosen:
+        for limit in limits:
+            judgement = rows.judgement(limit)
+            if judgement is None:
+                continue
+            use = np.where(rows.counted, np.nan_to_num(judgement.share, nan=-1.0), -1.0)
+            there = use >= 0
+            verdict = judgement.verdict
+            compared += int(np.count_nonzero(there))
+            failed += int(np.count_nonzero(there & (verdict == Verdict.OUTSIDE)))
+            undecided += int(np.count_nonzero(there & (verdict == Verdict.UNDECIDED)))
+            close += int(np.count_nonzero(there & (verdict == Verdict.WITHIN) & (use > 0.8)))
+            if len(use) and use.max() > best:
+                best, row = float(use.max()), int(use.argmax())
+                name = clean(str(rows.ids[row]))
+                size = abs(float(judgement.value[row]))
+                text = f"most used: {length(size, rows.outside)} at {name}"
+    if not compared:
+        return None
+    if failed:
+        return Tile(
+            title=title, kind="outside", big=f"{failed:,} of {compared:,} past limit", rest=text
+        )
+    if undecided:
+        big = f"{undecided:,} of {compared:,} too close to say"
+        return Tile(title=title, kind="undecided", big=big, rest=text)
+    kind = "close" if close else "within"
+    return Tile(title=title, kind=kind, big=f"{compared:,} of {compared:,} within", rest=text)
+
+
+def _closure_tile(rows: Rows) -> Tile:
+    finding = rows.finding
+    items = {item.key: item for item in finding.summary}
+    big, rest = finding.verdict.word.capitalize(), ""
+    found, asked = items.get("ratio"), items.get("ratio_required")
+    if found is not None and isinstance(found.value, float):
+        big = ratio(found.value)
+        if asked is not None and isinstance(asked.value, float):
+            rest = f"{ratio(asked.value)} asked"
+    elif (item := items.get("misclosure")) is not None and item.value is not None:
+        big = item_text(item, rows.outside, sign=_is_level(item, finding))
+        allowed = items.get("allowable")
+        if allowed is not None and allowed.value is not None:
+            rest = f"±{item_text(allowed, rows.outside)} allowed"
+    return Tile(
+        title=clean(finding.measure.name), kind=svg.KINDS[kind_of(finding)], big=big, rest=rest
+    )
+
+
+def _overview(every: Sequence[Rows], results: Results, links: Links) -> tuple[svg.Figure, ...]:
+    """Return the plan of all points and the strip of all checks."""
+    placed = [
+        plan.marks_of(rows, links.rows(number, rows.anchor))
+        for number, rows in enumerate(every)
+        if rows.finding.measure.kind in ("stakeout", "control")
+    ]
+    figures: list[svg.Figure | None] = []
+    if placed:
+        marks = plan.join(placed)
+        linework = [line for drawing in results.inputs.drawings for line in drawing.linework]
+        figures += plan.overview(
+            marks, linework, Outside(unit=results.job.unit), "plan", _plan_title(marks)
+        )
+    figures.append(share.strips(every, "strips"))
+    return tuple(figure for figure in figures if figure is not None)
+
+
+def _plan_title(marks: plan.Marks) -> str:
+    counts = [(kind, int(np.count_nonzero(marks.kind == i))) for i, kind in enumerate(svg.KINDS)]
+    said = [f"{count:,} {kind}" for kind, count in counts if count and kind != "within"]
+    total = f"{len(marks.n):,} points"
+    return f"{total}: {', '.join(said)}" if said else f"{total}, all within"
+
+
+# ---------------------------------------------------------------- a check
+
+
+def _room(lengths: Sequence[int], most: int | None) -> list[int | None]:
+    """Return how many rows each table may hold; a short one keeps all, long ones share the rest."""
+    if most is None or sum(lengths) <= most:
+        return [None] * len(lengths)
+    room: list[int | None] = [None] * len(lengths)
+    left, tables = most, len(lengths)
+    for place in sorted(range(len(lengths)), key=lambda index: lengths[index]):
+        fair = max(left // tables, 1)
+        if lengths[place] > fair:
+            room[place] = fair
+        left = max(left - min(lengths[place], fair), 0)
+        tables -= 1
+    return room
+
+
+def _check(
+    rows: Rows, number: int, results: Results, links: Links, *, most: int | None, slim: bool
+) -> CheckView:
+    finding, measure = rows.finding, rows.finding.measure
+    kind = svg.KINDS[kind_of(finding)]
+    return CheckView(
+        key=rows.key,
+        name=_name(finding),
+        kind_name=words.kind_name(measure.kind),
+        kind=kind,
+        word=tables.word(kind),
+        headline=_clean_headline(words.check_headline(finding, _close(rows))),
+        place=clean(str(measure.where)),
+        limits=None if measure.tolerance is None else limits_view(measure.tolerance),
+        summary=_summary(finding, rows.outside),
+        remarks=tuple(true_minus(clean(text)) for text in measure.remarks),
+        figures=tuple(
+            _figures(rows, () if slim else _own_plan(rows, number, results, links), results)
+        ),
+        table=tables.check_table(rows, most, places=not slim),
+        counts=_counts(rows),
+        used=percent(finding.share),
+    )
+
+
+def _name(finding: Finding) -> str:
+    """Return what a check is called on the pages."""
+    measure = finding.measure
+    return words.kind_name(measure.kind) if measure.kind == measure.name else clean(measure.name)
+
+
+def _clean_headline(headline: words.Headline) -> words.Headline:
+    return words.Headline(big=clean(headline.big), rest=clean(headline.rest))
+
+
+def _counts(rows: Rows) -> str:
+    """Return how many rows have which verdict, worst first."""
+    if not rows.by_row:
+        return f"{len(rows):,} rows, judged as one"
+    kinds = rows.kind[rows.counted]
+    parts = []
+    for index, kind in enumerate(svg.KINDS):
+        count = int(np.count_nonzero(kinds == index))
+        if count:
+            parts.append(f"{count:,} {kind}")
+    aside = len(rows) - len(kinds)
+    text = ", ".join(parts) or "nothing counted"
+    return f"{text}; {aside:,} listed only" if aside else text
+
+
+def _summary(finding: Finding, outside: Outside) -> tuple[Line, ...]:
+    """Return the numbers of a check; a failure and its limit get the digits that part them."""
+    pairs = {"misclosure": "allowable", "angular_misclosure_arcsec": "angular_allowable_arcsec"}
+    items = {item.key: item for item in finding.summary}
+    more: dict[str, int] = {}
+    for key, limit in pairs.items():
+        more |= _digits(items.get(key), items.get(limit), outside)
+    return tuple(
+        Line(
+            name=clean(item.label),
+            text=clean(
+                item_text(item, outside, more.get(item.key, 0), sign=_is_level(item, finding))
+            ),
+        )
+        for item in finding.summary
+    )
+
+
+def _is_level(item: Item, finding: Finding) -> bool:
+    """Tell whether a misclosure has a sign: that of a level run has, a traverse's is a distance."""
+    return item.key == "misclosure" and finding.measure.kind == "levels"
+
+
+def _digits(found: Item | None, limit: Item | None, outside: Outside) -> dict[str, int]:
+    """Return how many further digits part a failure from its limit, by key."""
+    if found is None or limit is None:
+        return {}
+    if not isinstance(found.value, float) or not isinstance(limit.value, float):
+        return {}
+    if abs(found.value) <= limit.value:
+        return {}
+    for more in range(4):
+        texts = [item_text(item, outside, more).lstrip("+−") for item in (found, limit)]
+        if texts[0] != texts[1]:
+            return {found.key: more, limit.key: more} if more else {}
+    return {}
+
+
+def _own_plan(
+    rows: Rows, number: int, results: Results, links: Links
+) -> tuple[svg.Figure | None, ...]:
+    """Return a plan of one check, unless the first page's shows the same."""
+    if len([f for f in results.findings if f.measure.kind in ("stakeout", "control")]) < 2:
+        return ()
+    marks = plan.marks_of(rows, links.rows(number, rows.anchor))
+    linework = [line for drawing in results.inputs.drawings for line in drawing.linework]
+    return (plan.plan(marks, linework, rows.outside, f"{rows.key}-plan", _plan_title(marks)),)
+
+
+def _figures(
+    rows: Rows, own_plan: Sequence[svg.Figure | None], results: Results
+) -> list[svg.Figure]:
+    """Return the figures that suit the kind of check."""
+    key, kind = rows.key, rows.finding.measure.kind
+    made: list[svg.Figure | None] = []
+    if kind in ("stakeout", "control"):
+        made += [
+            *own_plan,
+            target.target(rows, f"{key}-target"),
+            share.curve(rows, f"{key}-curve"),
+            stations.by_station(rows, f"{key}-stations") or heights.heights(rows, f"{key}-heights"),
+        ]
+    elif kind == "slope_stake":
+        made += [
+            stations.by_station(rows, f"{key}-stations"),
+            share.curve(rows, f"{key}-curve"),
+        ]
+    elif kind == "site_fit":
+        made.append(target.target(rows, f"{key}-target"))
+    elif kind == "traverse":
+        made.append(closures.traverse(rows, f"{key}-figure"))
+    elif kind == "figure":
+        made.append(closures.figure(rows, f"{key}-figure"))
+    elif kind == "levels":
+        made.append(closures.levels(rows, f"{key}-figure"))
+    elif kind == "repeats":
+        made.append(repeats.repeats(rows, f"{key}-figure"))
+    elif kind == "surface":
+        edges = differences.surface_edges(rows, results)
+        made += [
+            differences.difference_map(rows, differences.SURFACE, edges, f"{key}-map"),
+            heights.heights(rows, f"{key}-heights"),
+        ]
+    elif kind == "plane":
+        made += [
+            differences.difference_map(rows, differences.PLANE, (), f"{key}-map"),
+            differences.difference_bars(rows, differences.PLANE, f"{key}-bars"),
+        ]
+    elif kind == "relative":
+        made.append(differences.difference_bars(rows, differences.DISTANCES, f"{key}-bars"))
+    elif kind == "pipe":
+        made.append(pipes.profile(rows, f"{key}-profile"))
+    return [figure for figure in made if figure is not None]

@@ -1,0 +1,331 @@
+"""Sentences computed from the results: what was found, what to do, what to beware of."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from checker.model.finding import Finding, Results, Verdict
+from checker.model.job import Status
+from checker.report.rows import HEIGHT_LIMITS, PLAN_LIMITS, Rows
+from checker.report.show import percent
+
+KIND_NAMES = {
+    "stakeout": "Stakeout",
+    "control": "Control check",
+    "site_fit": "Site fit",
+    "accuracy": "Accuracy statement",
+    "rover_test": "Field test of the rover",
+    "traverse": "Traverse",
+    "levels": "Level run",
+    "repeats": "Repeat shots",
+    "slope_stake": "Slope stakes",
+    "surface": "Surface",
+    "relative": "Relative positions",
+    "plane": "Slope and flatness",
+    "pipe": "Pipe runs",
+}
+STATUS_NOTES = {
+    Status.DRAFT: "Draft: for checking by the people named below, not to be built from.",
+    Status.ISSUED: "",
+    Status.SUPERSEDED: "Superseded: do not use. Ask for the report that replaces this one.",
+}
+_PASSIVE = {
+    Verdict.OUTSIDE: "outside tolerance",
+    Verdict.UNDECIDED: "undecided",
+    Verdict.UNCHECKED: "unchecked",
+    Verdict.WITHIN: "within tolerance",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headline:
+    """The verdict at one glance: a short sentence and what stands below it."""
+
+    big: str
+    rest: str
+
+
+def kind_name(kind: str) -> str:
+    """Return what a kind of check is called on a page."""
+    return KIND_NAMES.get(kind, kind.replace("_", " ").capitalize())
+
+
+def headline(results: Results, close: int) -> Headline:
+    """Return the verdict of the job. close: how many of those within use most of their limit."""
+    return _headline(results.verdict, results.counts, close, "values")
+
+
+def check_headline(finding: Finding, close: int) -> Headline:
+    """Return the verdict of one check."""
+    measure = finding.measure
+    if not measure.judged_by_row or not measure.counted.any():
+        rest = _sentence(finding.reason)
+        if finding.verdict is Verdict.WITHIN:
+            rest = _used(finding.share, close=finding.close)
+        return Headline(big=finding.verdict.word.capitalize(), rest=rest)
+    codes = finding.row_verdict[measure.counted].astype(np.int64)
+    counts = dict(zip(Verdict, np.bincount(codes, minlength=len(Verdict)).tolist(), strict=True))
+    shown = _headline(finding.verdict, counts, close, "rows")
+    if counts.get(finding.verdict, 0):
+        return shown
+    # the verdict is that of the check as a whole, and so is its reason
+    return Headline(big=shown.big, rest=f"{_sentence(finding.reason)} {shown.rest}".strip())
+
+
+def _used(share: float, *, close: bool) -> str:
+    if not np.isfinite(share):
+        return ""
+    text = f"The largest share of a limit that is used is {percent(share)}"
+    return f"{text}: close." if close else f"{text}."
+
+
+def _headline(verdict: Verdict, counts: Mapping[Verdict, int], close: int, things: str) -> Headline:
+    total = sum(counts.values())
+    worst = counts.get(verdict, 0)
+    if not total:
+        return Headline(big="Unchecked", rest="There was nothing to judge.")
+    if verdict is Verdict.WITHIN:
+        big = f"All {total:,} within tolerance" if total > 1 else "Within tolerance"
+    elif not worst:
+        big = verdict.word.capitalize()
+    else:
+        big = f"{worst:,} of {total:,} {_PASSIVE[verdict]}"
+    parts = []
+    if verdict in (Verdict.UNDECIDED, Verdict.UNCHECKED):
+        parts.append("Nothing is outside, but this is not a pass")
+    others = [
+        f"{counts[each]:,} {each.word}"
+        for each in (Verdict.UNDECIDED, Verdict.UNCHECKED)
+        if each is not verdict and counts.get(each, 0)
+    ]
+    if others:
+        parts.append(f"{_cap(' and '.join(others))}, which is not a pass either")
+    if verdict is not Verdict.WITHIN:
+        parts.append(f"{counts.get(Verdict.WITHIN, 0):,} of {total:,} {things} are within")
+    if close:
+        verb = "uses" if close == 1 else "use"
+        parts.append(f"{close:,} of those within {verb} more than 80{_NBSP}% of a limit")
+    return Headline(big=big, rest=". ".join(parts) + "." if parts else "")
+
+
+_NBSP = "\N{NO-BREAK SPACE}"
+
+
+def _cap(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _sentence(text: str) -> str:
+    return f"{_cap(text)}." if text else ""
+
+
+def found(rows: Rows, row: int) -> str:
+    """Return what was found at a row: its reason, or how much of which limit it uses."""
+    reason = str(rows.finding.row_reason[row]) if rows.by_row else rows.finding.reason
+    if reason:
+        return reason
+    governs = int(rows.governs[row])
+    if governs < 0:
+        return ""
+    label = rows.finding.judgements[governs].label
+    label = label[:1].lower() + label[1:]
+    return f"uses {percent(float(rows.share[row]))} of what is allowed: {label}"
+
+
+def to_do(rows: Rows, row: int, doubts: Sequence[str]) -> str:
+    """Return what to do about a row that needs attention, in plain words."""
+    finding, measure = rows.finding, rows.finding.measure
+    verdict = Verdict(int(finding.row_verdict[row]))
+    kind = measure.kind
+    if verdict is Verdict.OUTSIDE:
+        return _about_outside(rows, row)
+    if verdict is Verdict.UNDECIDED:
+        doubt = "; ".join(doubts[shot] for shot in measure.shots[row].tolist() if shot >= 0)
+        return _about_undecided(rows, row, doubt)
+    if verdict is Verdict.UNCHECKED:
+        return _about_unchecked(rows, row)
+    if kind == "control":
+        return "Within, but most of the allowance is gone: shoot it again before going on."
+    return (
+        "Within, but most of the tolerance is gone: look at it before what follows needs the rest."
+    )
+
+
+_OUTSIDE_TO_DO = {
+    "site_fit": (
+        "Stop. Find the wrong mark before anything rests on this fit: look at its cap and at the "
+        "control list, shoot it again."
+    ),
+    "surface": "Hold. Check the height again; if it stands, cut or fill there and shoot it again.",
+    "relative": (
+        "Hold. Measure this distance itself, by tape or total station; see under the remarks "
+        "whether a point or the whole group stands wrong."
+    ),
+    "plane": "Hold. Check with level or straightedge; if it stands, rework before it is covered.",
+    "pipe": "Hold. Level both inverts again before the trench is filled; if it stands, relay it.",
+}
+
+
+def _about_outside(rows: Rows, row: int) -> str:
+    kind = rows.finding.measure.kind
+    if kind == "control":
+        return (
+            "Stop. Look at set-up, pole, base and mark, shoot it again; set nothing more from it "
+            "until it agrees."
+        )
+    if kind == "repeats":
+        return (
+            "Hold. Find which shot is wrong by a third one at another time; if the stake was moved "
+            "in between, say so."
+        )
+    if kind in _OUTSIDE_TO_DO:
+        return _OUTSIDE_TO_DO[kind]
+    if "on the other side" in str(rows.finding.measure.said[row]):
+        return (
+            "Stop. Pull the stake, set it on the side that the design says, and tell whoever may "
+            "have built from it."
+        )
+    failing = {
+        judgement.limit
+        for judgement in rows.finding.judgements
+        if len(judgement.verdict) == len(rows) and judgement.verdict[row] == Verdict.OUTSIDE
+    }
+    plan, height = bool(failing & PLAN_LIMITS), bool(failing & HEIGHT_LIMITS)
+    if plan and height:
+        return "Hold. Shoot it again; if it stands, re-set the stake in plan and in height."
+    if height:
+        return "Hold. Check the height again, by level if tight; if it stands, re-mark cut or fill."
+    return "Hold. Shoot it again; if it stands, re-set the stake."
+
+
+def _about_undecided(rows: Rows, row: int, doubt: str) -> str:
+    if "site fit" in doubt.lower():
+        return "Hold. Prove the site fit first: find the wrong mark, or add marks to it."
+    if rows.finding.measure.kind == "site_fit" and not doubt:
+        return "Hold. Shoot more control all round the site, so that the fit can be proven."
+    if "control" in doubt.lower():
+        return "Hold. Prove the control first; then shoot it again from proven control."
+    if doubt:
+        return "Hold. Shoot it again so that the stored shot shows what the gate asks for."
+    if rows.finding.measure.undecided[row]:
+        if rows.finding.measure.kind == "repeats":
+            return "Shoot it again after a longer time, better from another base."
+        why = str(rows.finding.measure.undecided[row])
+        if why.startswith(("as near to", "beyond the")):
+            return "Hold. Settle which line is meant, and where it ends; ask if in doubt."
+        return "Hold. Settle which design point this is; ask the designer if in doubt."
+    return "Hold. Measure it again by a finer method, or ask whether the tolerance is meant."
+
+
+def _about_unchecked(rows: Rows, row: int) -> str:
+    measure = rows.finding.measure
+    if measure.kind == "control":
+        return "Take a check shot on it, or state a tolerance for it."
+    if not (measure.shots[row] >= 0).any():
+        if "excluded" in str(measure.unchecked[row]):
+            return "Shoot it again, or have the exclusion agreed."
+        return "Stake it, or take it off the list of what is to be staked."
+    text = str(measure.unchecked[row]).lower() or str(rows.finding.row_reason[row]).lower()
+    if "elevation" in text:
+        return "Ask the designer for the missing elevation."
+    if "excluded" in text:
+        return "Shoot it again, or have the exclusion agreed."
+    if "limit" in text or "tolerance" in text:
+        return "State a tolerance for it in the job."
+    return "Find out which design point it belongs to; ask the designer if there is none."
+
+
+_WHOLE_TO_DO = {
+    ("traverse", Verdict.OUTSIDE): (
+        "Hold. Adjust nothing: look for the leg or angle at fault, and measure it again."
+    ),
+    ("levels", Verdict.OUTSIDE): (
+        "Hold. Adjust nothing: run the line again, from the last proven bench mark."
+    ),
+    ("accuracy", Verdict.OUTSIDE): (
+        "Hold. The data are coarser than asked for: find the worst points and their cause."
+    ),
+    ("rover_test", Verdict.OUTSIDE): (
+        "Rely on no tight work of this rover: look at pole, sky and base, and test it again."
+    ),
+    ("accuracy", Verdict.UNDECIDED): (
+        "State nothing from it yet: supply the check points that are missing."
+    ),
+    ("rover_test", Verdict.UNDECIDED): (
+        "State nothing from it yet: shoot the series again, whole and clean."
+    ),
+}
+"""What to do about checks that are judged as one, where their kind matters."""
+
+
+def whole_to_do(finding: Finding) -> str:
+    """Return what to do about a check that is judged as one."""
+    of_kind = _WHOLE_TO_DO.get((finding.measure.kind, finding.verdict))
+    if of_kind is not None:
+        return of_kind
+    if finding.verdict is Verdict.OUTSIDE:
+        return "Hold. Find the cause and measure again."
+    if finding.verdict is Verdict.UNDECIDED:
+        return "Hold. Supply what is missing, or close the work, then check again."
+    if finding.verdict is Verdict.UNCHECKED:
+        return "State what it is to be compared with."
+    return "Within, but most of the allowance is gone: see whether one leg or set-up stands out."
+
+
+def hold(results: Results) -> str:
+    """Return the one caution that stands beside the verdict."""
+    if results.verdict is Verdict.WITHIN:
+        return "Within its tolerances is not certified: read the cautions before anyone builds."
+    return (
+        "Hold the work at everything listed below until the person in responsible charge of the "
+        "survey has dealt with it. On undecided or unchecked: stop and ask, do not build."
+    )
+
+
+def cautions(results: Results) -> list[str]:
+    """Return the cautions that apply to this report."""
+    texts = [
+        (
+            "This report compares the coordinates in the files listed under Inputs with the "
+            "design in them. It certifies nothing: not a boundary or a title, not that the "
+            "design is right or safe, not that a stake still stands where it was set."
+        ),
+        (
+            "It holds for those files, those times and that revision only. After a new "
+            "revision, or once marks may have been disturbed, check again."
+        ),
+        (
+            "It is no clearance to dig. Have the utilities located and marked first, keep the "
+            "tolerance zone that your state or country sets, and expose by safe means. The "
+            "colours in these figures are not utility marks."
+        ),
+        (
+            "Trenches, traffic, plant, overhead lines and confined spaces are governed by the "
+            "site's safety plan and the local rules. Do not read a screen where machines or "
+            "vehicles move."
+        ),
+        (
+            "Who may survey, stake and sign differs from place to place. Where a licence is "
+            "required, only the licensed person judges, signs and seals; this report does none "
+            "of it."
+        ),
+    ]
+    if _satellite(results):
+        texts.append(
+            "Satellite positioning is weaker in height than in plan. A fixed solution proves "
+            "neither datum nor control; shots minutes apart share their errors; trees and walls "
+            "bend them. Tight heights need a level."
+        )
+    return texts
+
+
+def _satellite(results: Results) -> bool:
+    measured = results.inputs.measured
+    if measured is None:
+        return False
+    quality = measured.quality
+    return any(
+        column is not None
+        for column in (quality.solution, quality.satellites, quality.pdop, quality.age_s)
+    )

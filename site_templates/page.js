@@ -1,0 +1,174 @@
+(function () {
+  "use strict";
+  var live = document.getElementById("live");
+  var KINDS = ["outside", "undecided", "unchecked", "close", "within"];
+
+  // On a narrow screen the row of pages scrolls: show where we are.
+  var here = document.querySelector("nav.pages [aria-current]");
+  if (here && !here.closest("details")) { here.closest("ul").scrollLeft = here.offsetLeft - 60; }
+
+  // The list of checks closes when something else is chosen.
+  var list = document.querySelector("nav.pages details");
+  if (list) {
+    document.addEventListener("click", function (event) {
+      if (!list.contains(event.target) || event.target.closest("a")) { list.open = false; }
+    });
+    document.addEventListener("keydown", function (event) {
+      if (event.key === "Escape" && list.open) { list.open = false; list.querySelector("summary").focus(); }
+    });
+  }
+
+  // A cell's text as something to compare: numbers as numbers, what has none as NaN.
+  function number(text) {
+    var found = /[+\u2212-]?\d[\d\s\u00a0\u202f]*(\.\d+)?/.exec(text);
+    return found ? Number(found[0].replace(/[\s\u00a0\u202f+]/g, "").replace("\u2212", "-")) : NaN;
+  }
+  var READ = {
+    text: function (cell) { return cell.textContent.trim(); },
+    number: function (cell) { return cell.textContent.indexOf("∞") >= 0 ? Infinity : number(cell.textContent); },
+    kind: function (cell) { return KINDS.indexOf(cell.parentNode.getAttribute("data-k")); },
+    lath: function (cell) { var n = number(cell.textContent); return /F/.test(cell.textContent) ? -n : n; },
+    angle: function (cell) {
+      var part = cell.textContent.match(/[\d.]+/g), sign = /^\u2212/.test(cell.textContent) ? -1 : 1;
+      return part ? sign * (Number(part[0]) + Number(part[1] || 0) / 60 + Number(part[2] || 0) / 3600) : NaN;
+    }
+  };
+  function compare(a, b, up) {
+    if (typeof a === "string") { return (up ? 1 : -1) * a.localeCompare(b, "en", { numeric: true }); }
+    if (a !== a || b !== b) { return a !== a ? (b !== b ? 0 : 1) : -1; }
+    return (up ? 1 : -1) * (a < b ? -1 : a > b ? 1 : 0);
+  }
+
+  document.querySelectorAll("table.sortable").forEach(function (table) {
+    var body = table.tBodies[0];
+    Array.prototype.forEach.call(table.tHead.rows[0].cells, function (head, column) {
+      var button = document.createElement("button");
+      button.type = "button";
+      while (head.firstChild) { button.appendChild(head.firstChild); }
+      head.appendChild(button);
+      button.addEventListener("click", function () {
+        var up = head.getAttribute("aria-sort") !== "ascending", read = READ[head.getAttribute("data-sort")];
+        table.querySelectorAll("[aria-sort]").forEach(function (other) { other.removeAttribute("aria-sort"); });
+        head.setAttribute("aria-sort", up ? "ascending" : "descending");
+        var rows = Array.prototype.map.call(body.rows, function (row, place) {
+          return { row: row, place: place, value: read(row.cells[column]) };
+        });
+        rows.sort(function (a, b) { return compare(a.value, b.value, up) || a.place - b.place; });
+        rows.forEach(function (each) { body.appendChild(each.row); });
+        live.textContent = "Sorted by " + button.textContent.trim() + (up ? ", ascending" : ", descending");
+      });
+    });
+  });
+
+  document.querySelectorAll(".tools[data-table]").forEach(function (tools) {
+    var bodies = tools.getAttribute("data-table").split(" ").map(function (name) { return document.getElementById(name).tBodies[0]; });
+    var find = tools.querySelector("input"), kind = tools.querySelector("select"), count = tools.querySelector(".count"), body = bodies[0];
+    function show() {
+      var wanted = find.value.trim().toLowerCase(), shown = {};
+      Array.prototype.forEach.call(body.rows, function (row) {
+        row.hidden = !((!kind.value || row.getAttribute("data-k") === kind.value) &&
+          (!wanted || row.textContent.toLowerCase().indexOf(wanted) >= 0));
+        if (!row.hidden) { shown["#" + row.id] = true; }
+      });
+      bodies.slice(1).forEach(function (other) {
+        Array.prototype.forEach.call(other.rows, function (row) { row.hidden = !shown[row.querySelector("a").getAttribute("href")]; });
+      });
+      count.textContent = Object.keys(shown).length + " of " + body.rows.length + " rows of this table are shown";
+    }
+    find.addEventListener("input", show);
+    kind.addEventListener("change", show);
+    tools.hidden = false;
+    show();
+    // A link to a row must find it, whatever is filtered.
+    window.addEventListener("hashchange", function () {
+      var row = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+      if (row && row.hidden && body.contains(row)) { find.value = ""; kind.value = ""; show(); row.scrollIntoView(); }
+    });
+  });
+
+  document.querySelectorAll("figure.zoomable").forEach(function (figure) {
+    var plan = figure.querySelector("svg.plan"), zoom = plan.querySelector(".zoom"), box = plan.viewBox.baseVal;
+    var scale = plan.querySelector(".scale"), fixed = plan.querySelector(".fixed");
+    var k = 1, x = 0, y = 0, held = {}, asked = 0, dragged = false;
+
+    function bar() {
+      var per = Number(scale.dataset.pixels) / Number(scale.dataset.long) * k, right = Number(scale.dataset.right);
+      var base = Number(scale.dataset.base), most = 180 / per, power = Math.pow(10, Math.floor(Math.log10(most)));
+      var long = [5, 2, 1].find(function (f) { return f * power <= most * 1.000001; }) * power, left = right - long * per;
+      scale.querySelector("path").setAttribute("d", "M" + left + " " + (base - 5) + "V" + (base + 4) + "M" + left + " " + base + "H" + right + "M" + right + " " + (base - 5) + "V" + (base + 4));
+      var text = scale.querySelector("text");
+      text.setAttribute("x", (left + right) / 2);
+      text.textContent = Number(long.toPrecision(3)) + " " + scale.dataset.unit;
+    }
+    function draw() {
+      asked = 0;
+      zoom.setAttribute("transform", "translate(" + x + " " + y + ") scale(" + k + ")");
+      plan.style.setProperty("--unzoom", String(1 / k));
+      fixed.setAttribute("visibility", k === 1 ? "visible" : "hidden");
+      bar();
+    }
+    function ask() { if (!asked) { asked = requestAnimationFrame(draw); } }
+    function limit() {
+      x = Math.min(0, Math.max(box.width * (1 - k), x));
+      y = Math.min(0, Math.max(box.height * (1 - k), y));
+      ask();
+    }
+    function at(factor, cx, cy) {
+      var next = Math.min(60, Math.max(1, k * factor));
+      x = cx - (cx - x) * next / k;
+      y = cy - (cy - y) * next / k;
+      k = next;
+      plan.style.touchAction = k === 1 ? "pan-x pan-y" : "none";
+      limit();
+    }
+    function all() { k = 1; x = 0; y = 0; plan.style.touchAction = "pan-x pan-y"; ask(); }
+    function place(event) {
+      var r = plan.getBoundingClientRect();
+      return { x: (event.clientX - r.left) * box.width / r.width, y: (event.clientY - r.top) * box.height / r.height };
+    }
+    function step(name) {
+      if (name === "all") { all(); } else { at(name === "in" ? 1.6 : 1 / 1.6, box.width / 2, box.height / 2); }
+    }
+    figure.querySelectorAll("[data-zoom]").forEach(function (button) {
+      button.addEventListener("click", function () { step(button.getAttribute("data-zoom")); });
+    });
+    plan.addEventListener("wheel", function (event) {
+      if (!event.ctrlKey && !event.metaKey) { return; }
+      event.preventDefault();
+      var p = place(event);
+      at(event.deltaY < 0 ? 1.2 : 1 / 1.2, p.x, p.y);
+    }, { passive: false });
+    plan.addEventListener("pointerdown", function (event) { held[event.pointerId] = place(event); dragged = false; });
+    plan.addEventListener("pointermove", function (event) {
+      var old = held[event.pointerId], ids = Object.keys(held);
+      if (!old) { return; }
+      var p = place(event);
+      if (ids.length === 2) {
+        var other = held[ids[0] === String(event.pointerId) ? ids[1] : ids[0]];
+        var before = Math.hypot(old.x - other.x, old.y - other.y), now = Math.hypot(p.x - other.x, p.y - other.y);
+        if (before > 0) { at(now / before, (p.x + other.x) / 2, (p.y + other.y) / 2); }
+        dragged = true;
+      } else if (k > 1) {
+        if (!dragged && Math.hypot(p.x - old.x, p.y - old.y) < 4) { return; }
+        if (!dragged) { dragged = true; plan.setPointerCapture(event.pointerId); plan.classList.add("moving"); }
+        x += p.x - old.x;
+        y += p.y - old.y;
+        limit();
+      }
+      held[event.pointerId] = p;
+    });
+    ["pointerup", "pointercancel", "pointerleave"].forEach(function (name) {
+      plan.addEventListener(name, function (event) { delete held[event.pointerId]; plan.classList.remove("moving"); });
+    });
+    plan.addEventListener("click", function (event) { if (dragged) { event.preventDefault(); dragged = false; } }, true);
+    plan.parentNode.addEventListener("keydown", function (event) {
+      var move = { ArrowLeft: [60, 0], ArrowRight: [-60, 0], ArrowUp: [0, 60], ArrowDown: [0, -60] }[event.key];
+      var name = { "+": "in", "=": "in", "-": "out", "0": "all" }[event.key];
+      if (event.ctrlKey || event.metaKey || event.altKey || (!name && (!move || k === 1))) { return; }
+      event.preventDefault();
+      if (name) { step(name); } else { x += move[0]; y += move[1]; limit(); }
+    });
+    figure.querySelector(".tools").hidden = false;
+    window.addEventListener("beforeprint", function () { all(); draw(); });
+  });
+})();
