@@ -1,0 +1,27 @@
+"""What every test shares: how many random examples are tried, and how goldens are refreshed."""
+
+import os
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+# No database: a run leaves nothing in the tree. Derandomised: a green run stays green until the
+# code changes; the thorough profile looks further.
+settings.register_profile(
+    "quick", max_examples=50, deadline=None, database=None, derandomize=True, print_blob=True
+)
+settings.register_profile(
+    "thorough",
+    max_examples=1000,
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile(os.environ.get("CHECKER_HYPOTHESIS", "quick"))
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let the golden files be written anew; read the difference before it is committed."""
+    parser.addoption(
+        "--update-golden", action="store_true", help="write tests/golden anew from this run"
+    )

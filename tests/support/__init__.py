@@ -1,0 +1,1 @@
+"""Makers of small jobs for the tests."""
