@@ -109,7 +109,7 @@ _HIGHEST_TRIPOD_M: Final = 10.0
 """No instrument or target of a traverse stands higher above its mark (common practice)."""
 
 
-class _Book:
+class BookTable:
     """A book's table with its columns recognised; shared by the three kinds of book."""
 
     def __init__(
@@ -141,6 +141,21 @@ class _Book:
         """Add a fault of one row; part: the field whose heading is named."""
         heading = self.cells.heading(part) if part is not None and part in self.cells else None
         self.faults.add(slug, self.table.where(row, heading), message, hint)
+
+    def each(self, name: str, read: Callable[[str], float], slug: str) -> FloatArray:
+        """Return a column read cell by cell, NaN where it is empty; slug: of a cell at fault."""
+        values = np.full(len(self), np.nan)
+        if name not in self.cells:
+            return values
+        comma = self.table.dialect.decimal_comma
+        for row, cell in enumerate(self.cells.raw(name)):
+            if is_blank(cell):
+                continue
+            try:
+                values[row] = read(cell.replace(",", ".") if comma else cell)
+            except UnitError as fault:
+                self.fault(row, name, slug, str(fault), fault.hint)
+        return values
 
     def faults_where(
         self, bad: BoolArray, part: str | None, say: Callable[[int], tuple[str, str, str]]
@@ -223,7 +238,7 @@ class _TraverseReader:
         angle_format: AngleFormat,
         columns: Mapping[str, str],
     ) -> None:
-        self._book = _Book(source, TRAVERSE, unit, columns)
+        self._book = BookTable(source, TRAVERSE, unit, columns)
         self._angles = angles
         self._format = angle_format
 
@@ -295,21 +310,7 @@ class _TraverseReader:
             parse = self._deflection
         else:
             parse = self._whole_circle
-        return self._parsed(name, parse, book)
-
-    def _parsed(self, name: str, parse: Callable[[str], float], book: _Book) -> FloatArray:
-        values = np.full(len(book), np.nan)
-        if name not in book.cells:
-            return values
-        comma = book.table.dialect.decimal_comma
-        for row, cell in enumerate(book.cells.raw(name)):
-            if is_blank(cell):
-                continue
-            try:
-                values[row] = parse(cell.replace(",", ".") if comma else cell)
-            except UnitError as fault:
-                book.fault(row, name, "bad-angle", str(fault), fault.hint)
-        return values
+        return book.each(name, parse, "bad-angle")
 
     def _whole_circle(self, cell: str) -> float:
         if cell[:1].upper() in ("N", "S"):
@@ -396,7 +397,7 @@ class _TraverseReader:
     def _zeniths(self) -> FloatArray:
         book = self._book
         self._check_unit("zenith")
-        values = self._parsed("zenith", lambda cell: parse_angle(cell, self._format), book)
+        values = book.each("zenith", lambda cell: parse_angle(cell, self._format), "bad-angle")
         if "zenith" not in book.cells:
             return values
         raw = book.cells.raw("zenith")
@@ -562,7 +563,7 @@ def read_level_book(
     foresight first. Negative readings (a staff held upside down) are read as they stand and said.
     notices: takes what must be said. Raises InputError with all faults.
     """
-    book = _Book(source, LEVELS, unit, columns)
+    book = BookTable(source, LEVELS, unit, columns)
     found = book.assigned.columns
     readings = {"bs", "fs"} <= set(found)
     if {"from", "to"} <= set(found) or ("rise" in found and not readings):
@@ -570,7 +571,7 @@ def read_level_book(
     return _level_book(book, notices)
 
 
-def _rise_book(book: _Book, notices: list[Notice] | None) -> RiseBook:
+def _rise_book(book: BookTable, notices: list[Notice] | None) -> RiseBook:
     book.leave(("point", "bs", "is", "fs"))
     book.require(("from", "to", "rise"))
     book.refuse_short_rows()
@@ -619,7 +620,7 @@ def _rise_book(book: _Book, notices: list[Notice] | None) -> RiseBook:
     )
 
 
-def _level_book(book: _Book, notices: list[Notice] | None) -> LevelBook:
+def _level_book(book: BookTable, notices: list[Notice] | None) -> LevelBook:
     book.leave(("from", "to", "rise", "setups"))
     book.require(("point", "bs", "fs"))
     if book.table.short:
@@ -658,7 +659,7 @@ def _second_rows(point: TextArray, has: dict[str, BoolArray]) -> BoolArray:
     return second
 
 
-def _say_negative(book: _Book, sights: dict[str, FloatArray]) -> None:
+def _say_negative(book: BookTable, sights: dict[str, FloatArray]) -> None:
     """Say which rows hold negative readings: a staff held upside down, or a slip of the pen."""
     rows = [row for values in sights.values() for row in np.flatnonzero(values < 0)]
     if rows:
@@ -673,13 +674,13 @@ def _say_negative(book: _Book, sights: dict[str, FloatArray]) -> None:
         )
 
 
-def _blank(book: _Book, name: str) -> BoolArray:
+def _blank(book: BookTable, name: str) -> BoolArray:
     if name not in book.cells:
         return np.ones(len(book), dtype=np.bool_)
     return np.array([is_blank(cell) for cell in book.cells.raw(name)], dtype=np.bool_)
 
 
-def _section_lengths(book: _Book) -> FloatArray:
+def _section_lengths(book: BookTable) -> FloatArray:
     values = book.cells.lengths("distance", own_unit=True, signed=False)
     book.faults_where(
         values == 0,
@@ -693,7 +694,7 @@ def _section_lengths(book: _Book) -> FloatArray:
     return values
 
 
-def _check_readings(book: _Book, name: str, values: FloatArray) -> None:
+def _check_readings(book: BookTable, name: str, values: FloatArray) -> None:
     if name not in book.cells:
         return
     raw = book.cells.raw(name)
@@ -711,7 +712,7 @@ def _check_readings(book: _Book, name: str, values: FloatArray) -> None:
 
 
 def _check_order(
-    book: _Book, has: dict[str, BoolArray], has_distance: BoolArray, second: BoolArray
+    book: BookTable, has: dict[str, BoolArray], has_distance: BoolArray, second: BoolArray
 ) -> None:
     """Report rows whose sights do not make a run of set-ups.
 

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -11,7 +11,7 @@ from checker.errors import InputError, Where
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.books import FigureBook
 from checker.model.drawing import Notice
-from checker.read.books import _Book
+from checker.read.books import BookTable
 from checker.read.cells import is_blank
 from checker.read.files import Source
 from checker.read.headings import UnitKind, Vocabulary, field
@@ -76,7 +76,7 @@ class _FigureReader:
         angle_format: AngleFormat,
         columns: Mapping[str, str],
     ) -> None:
-        self._book = _Book(source, FIGURE, unit, columns)
+        self._book = BookTable(source, FIGURE, unit, columns)
         self._unit = unit
         self._format = angle_format
 
@@ -162,21 +162,6 @@ class _FigureReader:
             )
         return values
 
-    def _parsed(self, name: str, parse: Callable[[str], float]) -> FloatArray:
-        book = self._book
-        values = np.full(len(book), np.nan)
-        if name not in book.cells:
-            return values
-        comma = book.table.dialect.decimal_comma
-        for row, cell in enumerate(book.cells.raw(name)):
-            if is_blank(cell):
-                continue
-            try:
-                values[row] = parse(cell.replace(",", ".") if comma else cell)
-            except UnitError as fault:
-                book.fault(row, name, "bad-angle", str(fault), fault.hint)
-        return values
-
     def _directions(self, name: str) -> tuple[FloatArray, bool]:
         """Return azimuths, and whether the column holds whole-circle directions.
 
@@ -201,14 +186,16 @@ class _FigureReader:
         if quadrant:
             kept = set(quadrant)
             values = np.full(len(book), np.nan)
-            parsed = self._parsed(
-                name, lambda cell: parse_bearing(cell, self._format) if _QUADRANT.match(cell) else 0
+            parsed = book.each(
+                name,
+                lambda cell: parse_bearing(cell, self._format) if _QUADRANT.match(cell) else 0,
+                "bad-angle",
             )
             rows = sorted(kept)
             values[rows] = parsed[rows]
             return values, False
         self._check_unit(name)
-        return self._parsed(name, self._whole_circle), bool(given)
+        return book.each(name, self._whole_circle, "bad-angle"), bool(given)
 
     def _whole_circle(self, cell: str) -> float:
         angle = parse_angle(cell, self._format)
@@ -231,7 +218,7 @@ class _FigureReader:
                 )
             return angle
 
-        return self._parsed("delta", parse)
+        return self._book.each("delta", parse, "bad-angle")
 
     def _check_unit(self, name: str) -> None:
         book = self._book

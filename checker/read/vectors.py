@@ -9,7 +9,7 @@ from checker.errors import InputError
 from checker.model.arrays import FloatArray
 from checker.model.books import VectorBook
 from checker.model.drawing import Notice
-from checker.read.books import _Book
+from checker.read.books import BookTable
 from checker.read.files import Source
 from checker.read.headings import Vocabulary, field
 from checker.read.tables import quoted
@@ -48,7 +48,7 @@ def read_vector_book(
     unit: of components that do not name their own; covariances are in its square. A row has all six
     covariances or none. Raises InputError with all faults.
     """
-    book = _Book(source, VECTORS, unit, columns)
+    book = BookTable(source, VECTORS, unit, columns)
     book.require(("from", "to", "dx", "dy", "dz"))
     book.refuse_short_rows()
     start, end = book.names("from"), book.names("to")
@@ -99,7 +99,7 @@ def read_vector_book(
     )
 
 
-def _covariances(book: _Book, unit: LengthUnit) -> FloatArray:
+def _covariances(book: BookTable, unit: LengthUnit) -> FloatArray:
     """Return the covariances in square metres.
 
     A row with some of the six, or with an impossible matrix, is a fault.
