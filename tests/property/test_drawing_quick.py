@@ -125,6 +125,19 @@ def test_plain_entities_are_taken_and_come_out_alike(version: str) -> None:
     assert same(result, outcome(text.encode(), quick=False))
 
 
+def test_a_value_that_looks_like_the_code_of_a_handle_is_none() -> None:
+    # Colour 5 before group code 100: read line by line, that is a handle 100, which is taken.
+    line = record(
+        (0, "LINE"), (5, "FF1"), (100, "AcDbEntity"), (8, "STAKE"), (62, 5), (100, "AcDbLine"),
+        (10, 0.0), (20, 0.0), (30, 0.0), (11, 5.0), (21, 5.0), (31, 0.0),
+    )  # fmt: skip
+    text = plain().replace(FOOT, line + FOOT)
+    sieved = sieve(text, marked=True)
+    assert sieved is not None
+    assert "100" in sieved.handles
+    assert same(outcome(text.encode(), quick=True), outcome(text.encode(), quick=False))
+
+
 def test_records_are_whole_wherever_a_chunk_ends(monkeypatch: pytest.MonkeyPatch) -> None:
     text = plain()
     reference = outcome(text.encode(), quick=False)
