@@ -2,13 +2,13 @@
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
 from typing import Final
 
 import numpy as np
 
-from checker.errors import InputError, Where
+from checker.errors import InputError
 from checker.geometry.stations import StationError, parse_station
 from checker.model.alignment import (
     ElementTable,
@@ -18,10 +18,11 @@ from checker.model.alignment import (
 )
 from checker.model.arrays import FloatArray, TextArray
 from checker.model.drawing import Notice
-from checker.read.cells import Cells, Faults, is_blank
+from checker.read.books import BookTable
+from checker.read.cells import is_blank
 from checker.read.files import Source
-from checker.read.headings import Assignment, Vocabulary, field
-from checker.read.tables import SHORT_ROW_HINT, quoted, read_table
+from checker.read.headings import Vocabulary, field
+from checker.read.tables import SHORT_ROW_HINT, quoted
 from checker.units import (
     LengthUnit,
     UnitError,
@@ -127,27 +128,10 @@ def parse_station_text(text: str | float, unit: LengthUnit) -> tuple[float, str]
         raise UnitError(str(fault), fault.hint) from None
 
 
-class _Sheet:
-    """A table with its columns recognised and its faults collected."""
+class _Sheet(BookTable):
+    """The table of a line: what its readers share beyond a book's."""
 
-    def __init__(
-        self,
-        source: Source,
-        vocabulary: Vocabulary,
-        unit: LengthUnit,
-        columns: Mapping[str, str],
-        *,
-        tail: str | None = None,
-    ) -> None:
-        self.unit = unit
-        self.table = read_table(source, vocabulary, columns, tail=tail)
-        self.faults = Faults(source.path)
-        self.faults.take(self.table)
-        self.where = Where(file=source.path, line=self.table.header_line or None)
-        self.assigned = Assignment(self.table.header, vocabulary, columns, self.where)
-        self.cells = Cells(self.table, self.assigned.columns, unit, self.faults)
-
-    def require(self, *names: str) -> None:
+    def need_columns(self, *names: str) -> None:
         """Go on only where all of these columns are there."""
         self.assigned.require(names, _USUAL)
         self.faults.problems.extend(self.assigned.problems)
@@ -170,11 +154,6 @@ class _Sheet:
             return np.ones(len(self.table), dtype=np.bool_)
         return np.array([is_blank(cell) for cell in self.cells.raw(name)], dtype=np.bool_)
 
-    def fault(self, row: int, name: str | None, slug: str, message: str, hint: str) -> None:
-        """Add a fault of one row; name: the column that is meant."""
-        part = self.cells.heading(name) if name is not None and name in self.cells else None
-        self.faults.add(slug, self.table.where(row, part), message, hint)
-
     def need(self, name: str, rows: np.typing.NDArray[np.bool_] | None = None) -> None:
         """Report empty cells of a column, in the rows that need it."""
         wanted = self.empty(name) if rows is None else self.empty(name) & rows
@@ -187,44 +166,23 @@ class _Sheet:
                 "fill it in, or take the row out of the file",
             )
 
-    def each(self, name: str, read: Callable[[str], float], slug: str) -> FloatArray:
-        """Return a column read cell by cell, NaN where it is empty."""
-        values = np.full(len(self.table), np.nan)
-        if name not in self.cells:
-            return values
-        comma = self.table.dialect.decimal_comma
-        for row, cell in enumerate(self.cells.raw(name)):
-            if is_blank(cell):
-                continue
-            try:
-                values[row] = read(cell.replace(",", ".") if comma else cell)
-            except UnitError as fault:
-                self.fault(row, name, slug, str(fault), fault.hint)
-        return values
-
     def stations(self) -> tuple[FloatArray, TextArray]:
         """Return stations in metres and which side of an equation they name."""
         sides: TextArray = np.full(len(self.table), "", dtype=object)
         metres = np.full(len(self.table), np.nan)
         if "station" not in self.cells:
             return metres, sides
+        self.cells.compare_unit("station")
         comma = self.table.dialect.decimal_comma
         for row, cell in enumerate(self.cells.raw("station")):
             if is_blank(cell):
                 continue
             try:
                 text = cell.replace(",", ".") if comma else cell
-                metres[row], sides[row] = parse_station_text(text, self.unit)
+                metres[row], sides[row] = parse_station_text(text, self.cells.unit)
             except UnitError as fault:
                 self.fault(row, "station", "bad-station", str(fault), fault.hint)
         return metres, sides
-
-    def finish(self, notices: list[Notice] | None) -> None:
-        """Raise the faults, where there are any; else add what must be said."""
-        if self.faults.problems:
-            raise InputError(self.faults.listed())
-        if notices is not None:
-            notices += [*self.table.notices, *self.cells.notices, *self.assigned.notices()]
 
 
 def _azimuth(cell: str) -> float:
@@ -251,7 +209,7 @@ def read_elements(
     row as northing, easting and azimuth, where the job does not give it. Raises InputError.
     """
     sheet = _Sheet(source, ELEMENTS, unit, columns)
-    sheet.require("type", "length")
+    sheet.need_columns("type", "length")
     rows = len(sheet.table)
     kind: TextArray = np.full(rows, "", dtype=object)
     for row, cell in enumerate(sheet.cells.raw("type")):
@@ -317,7 +275,7 @@ def _turned(sheet: _Sheet, kind: TextArray, radius: dict[str, FloatArray]) -> No
                     row,
                     "turn",
                     "unknown-side",
-                    f"the radius {values[row] / sheet.unit.metres:g} turns left by its sign, "
+                    f"the radius {values[row] / sheet.cells.unit.metres:g} turns left by its sign, "
                     f"and the row says {quoted(cell)}",
                     "give the radius without a sign, or leave the turn out",
                 )
@@ -338,7 +296,7 @@ def read_profile(
     InputError.
     """
     sheet = _Sheet(source, PROFILE, unit, columns)
-    sheet.require("station", "elevation")
+    sheet.need_columns("station", "elevation")
     sheet.need("station")
     sheet.need("elevation")
     station, side = sheet.stations()
@@ -387,7 +345,7 @@ def read_superelevation(
     A cell says its unit ("-2 %", "-1:48"), or the heading says percent. Raises InputError.
     """
     sheet = _Sheet(source, SUPERELEVATION, unit, columns)
-    sheet.require("station", "left", "right")
+    sheet.need_columns("station", "left", "right")
     slopes = {}
     for name in ("station", "left", "right"):
         sheet.need(name)
@@ -427,7 +385,7 @@ def read_stakes(
     """
     sheet = _Sheet(source, STAKES, unit, columns, tail="description")
     by_station = sheet.has("station") or not (sheet.has("northing") or sheet.has("easting"))
-    sheet.require("id", *(("station",) if by_station else ("northing", "easting")))
+    sheet.need_columns("id", *(("station",) if by_station else ("northing", "easting")))
     sheet.need("id")
     station, side = sheet.stations()
     northing, easting = sheet.cells.lengths("northing"), sheet.cells.lengths("easting")
@@ -473,12 +431,13 @@ def _offsets(sheet: _Sheet) -> FloatArray:
         if text.lower() in _ON_LINE:
             return 0.0
         if found is None:
-            return parse_length(text, sheet.unit)
-        length = parse_length(found["text"], sheet.unit)
+            return parse_length(text, sheet.cells.unit)
+        length = parse_length(found["text"], sheet.cells.unit)
         if length < 0.0:
             raise UnitError(f"{quoted(cell)} has a sign and a side", "keep one of the two")
         return -length if found["side"].lower()[0] == "l" else length
 
+    sheet.cells.compare_unit("offset")
     values = sheet.each("offset", read, "not-a-number")
     if not sheet.has("side"):
         return values

@@ -110,7 +110,7 @@ _HIGHEST_TRIPOD_M: Final = 10.0
 
 
 class BookTable:
-    """A book's table with its columns recognised; shared by the three kinds of book."""
+    """A table with its columns recognised and its faults collected; shared by all books."""
 
     def __init__(
         self,
@@ -118,8 +118,10 @@ class BookTable:
         vocabulary: Vocabulary,
         unit: LengthUnit,
         columns: Mapping[str, str],
+        *,
+        tail: str | None = None,
     ) -> None:
-        self.table = read_table(source, vocabulary, columns)
+        self.table = read_table(source, vocabulary, columns, tail=tail)
         self.where = Where(file=source.path, line=self.table.header_line or None)
         self.faults = Faults(source.path)
         self.faults.take(self.table)

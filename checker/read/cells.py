@@ -339,6 +339,11 @@ class Cells:
             "find out which is right; state the file's unit in the job, or mend the heading",
         )
 
+    def compare_unit(self, field: str) -> None:
+        """Report a heading or unit row that names another unit of length than the job's."""
+        if field in self:
+            self._metres(field, own_unit=False)
+
     def compare_stated_units(self) -> None:
         """Compare the units that lines above the header and comments name with the job's."""
         for said, line in self.table.stated:

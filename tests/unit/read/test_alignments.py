@@ -186,3 +186,37 @@ def test_superelevation_says_its_unit_in_the_cell_or_the_heading() -> None:
 )
 def test_superelevation_at_fault(text: str, expected: list[tuple[str, int]]) -> None:
     assert slugs(read_superelevation, text) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("id,station,offset\n(m),(m),(m)\nA,1+00,1.0\n", ["station", "offset"]),
+        ("id,station,offset (m)\nA,1+00,1.0\n", ["offset (m)"]),
+        ("# units: metres\nid,station,offset\nA,1+00,1.0\n", [""]),
+    ],
+)
+def test_stakes_in_another_unit_than_the_job_are_refused(text: str, named: list[str]) -> None:
+    # They were read in the job's feet without a word: 1 m at 1 ft from the line.
+    with pytest.raises(InputError) as caught:
+        read_stakes(
+            Source(path="stakes.csv", data=text.encode()),
+            unit=LengthUnit.FOOT,
+            columns={},
+            notices=[],
+        )
+    assert [problem.slug for problem in caught.value.problems] == ["unit-contradiction"] * len(
+        named
+    )
+    assert [problem.where.part or "" for problem in caught.value.problems] == named
+
+
+def test_a_profile_whose_first_lines_name_another_unit_is_refused() -> None:
+    text = "# units: metres\nstation,elevation,length\n0+00,10.0,0\n5+00,12.0,0\n"
+    with pytest.raises(InputError, match="unit-contradiction"):
+        read_profile(
+            Source(path="profile.csv", data=text.encode()),
+            unit=LengthUnit.FOOT,
+            columns={},
+            notices=[],
+        )
