@@ -51,7 +51,8 @@ class Finding:
     row_verdict, row_reason, row_close, row_share, p_within: shape (rows,); where the measure is not
     judged by row they are empty (shape (0,)). p_within is NaN where it cannot be said.
     share: the largest share of a limit that the check uses, NaN where nothing was compared.
-    summary: the measure's, followed by the limits that the tolerance gave.
+    summary: the measure's, followed by the limits that the tolerance gave. unproven: two sentences
+    about what a plain comparison would pass and the uncertainty does not, or "".
     """
 
     measure: Measure
@@ -66,6 +67,7 @@ class Finding:
     row_close: BoolArray
     row_share: FloatArray
     p_within: FloatArray
+    unproven: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

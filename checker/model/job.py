@@ -56,12 +56,21 @@ class AngleKind(StrEnum):
     BEARING = "bearing"
 
 
+class AzimuthKind(StrEnum):
+    """From which north the azimuths that are stated or observed count."""
+
+    GRID = "grid"
+    GEODETIC = "geodetic"
+    ASTRONOMIC = "astronomic"
+
+
 class Adjust(StrEnum):
     """Rule by which a misclosure is shared out; a check accepts those that suit it."""
 
     NONE = "none"
     COMPASS = "compass"
     TRANSIT = "transit"
+    CRANDALL = "crandall"
     DISTANCE = "distance"
     SETUPS = "setups"
     LEAST_SQUARES = "least-squares"
@@ -72,10 +81,12 @@ class Sigmas:
     """Standard deviations of observations before adjustment; None: not stated.
 
     distance, rise, vector: metres, as formulas of a length (rise_by_setups: of n set-ups); angle,
-    azimuth: radians. vector: of each component, where a book of vectors has no covariances.
+    direction, azimuth: radians. vector: of each component, where a book of vectors has no
+    covariances.
     """
 
     angle: Formula | None = None
+    direction: Formula | None = None
     distance: Formula | None = None
     azimuth: Formula | None = None
     rise: Formula | None = None
@@ -89,10 +100,13 @@ class Tolerance:
 
     horizontal, along, across, left, right: plan limits (left and right are the two sides of
     across); vertical, above, below: height limits; distance, elevation: limits of differences
-    between points; plumb: how far a top may stand off its bottom; slope: limit of the difference
-    of a slope, rise per length; minimum_grade, maximum_grade, minimum_drop, maximum_crossfall:
-    limits of the as-measured values themselves;
-    angular, misclosure: limits of closures, `ratio` the N of 1:N.
+    between points (longer and shorter are the two sides of distance); plumb: how far a top may
+    stand off its bottom; radius: of a fitted arc; slope: limit of the difference of a slope,
+    rise per length; minimum_grade, maximum_grade, minimum_drop, maximum_crossfall: limits of the
+    as-measured values themselves;
+    angular, misclosure: limits of closures, `ratio` the N of 1:N; section: of a level section's
+    two runnings; set_angle, set_distance: how far one set may differ from the mean of its sets;
+    area: how far an area may differ from the stated one (square metres).
     rule: simple compares the measured value; guarded adds and subtracts k times its standard
     uncertainty. sigma_level: what the sigmas are multiples of; None leaves them as read.
     source: where the user took the tolerance from, printed with it.
@@ -108,8 +122,11 @@ class Tolerance:
     above: Formula | None = None
     below: Formula | None = None
     distance: Formula | None = None
+    longer: Formula | None = None
+    shorter: Formula | None = None
     elevation: Formula | None = None
     plumb: Formula | None = None
+    radius: Formula | None = None
     slope: Formula | None = None
     minimum_grade: Formula | None = None
     maximum_grade: Formula | None = None
@@ -117,6 +134,10 @@ class Tolerance:
     minimum_drop: Formula | None = None
     angular: Formula | None = None
     misclosure: Formula | None = None
+    section: Formula | None = None
+    set_angle: Formula | None = None
+    set_distance: Formula | None = None
+    area: Formula | None = None
     ratio: float | None = None
     rule: Rule = Rule.SIMPLE
     k: float = 2.0
@@ -202,8 +223,29 @@ class Labels:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OlderDesign:
+    """An earlier revision of the design: a drawing, or a table of points. revision: its name."""
+
+    path: str
+    revision: str | None = None
+
+    @property
+    def is_drawing(self) -> bool:
+        """True where the file's name says that it is a drawing."""
+        return self.path.casefold().endswith(".dxf")
+
+    @property
+    def words(self) -> str:
+        """What the revision is called in a sentence."""
+        return f'"{self.path}"' if self.revision is None else f"revision {self.revision}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DesignInput:
-    """`[design]`: drawings and point tables of this revision."""
+    """`[design]`: drawings and point tables of this revision; older: revisions before it.
+
+    rounded_to_m: one unit of the last digit of its coordinates; 0: they are taken as exact.
+    """
 
     where: Where
     drawings: tuple[str, ...] = ()
@@ -213,6 +255,8 @@ class DesignInput:
     revision: str | None = None
     issued: str | None = None
     sha256: str | None = None
+    older: tuple[OlderDesign, ...] = ()
+    rounded_to_m: float = 0.0
     columns: dict[str, str] = field(default_factory=dict)
     labels: Labels = field(default_factory=Labels)
 
@@ -265,7 +309,8 @@ class CrossfallInput:
 class AlignmentInput:
     """`[alignment.NAME]`: a course from a drawing's layer or from a table of elements.
 
-    reversed: against the drawn direction. start_m: station of its first point. start_point and
+    reversed: against the drawn direction. start_m: station of its first point; station_digits: how
+    many digits it was written with behind the plus, 0 where without one. start_point and
     start_azimuth_rad: where the table of elements states none. equations: (back, ahead) stations
     in metres. profile: the file of its points of vertical intersection. superelevation: the file of
     crossfalls that change along it, in place of one crossfall.
@@ -279,6 +324,7 @@ class AlignmentInput:
     columns: dict[str, str] = field(default_factory=dict)
     reversed: bool = False
     start_m: float = 0.0
+    station_digits: int = 0
     start_point: Position | None = None
     start_azimuth_rad: float | None = None
     equations: tuple[tuple[float, float], ...] = ()
@@ -290,11 +336,12 @@ class AlignmentInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Instrument:
-    """`[[instrument]]`: what was measured with; printed."""
+    """`[[instrument]]`: what was measured with; printed. due: when its next calibration is due."""
 
     name: str
     serial: str | None = None
     calibrated: datetime.date | None = None
+    due: datetime.date | None = None
     note: str | None = None
 
 
@@ -303,7 +350,9 @@ class Gate:
     """`[gate]`: what a stored point must show to be believed; None or empty: not asked.
 
     solution: accepted words, lower case. satellites, epochs, elevation_mask_rad: at least;
-    the others at most. pole_m: accepted lengths.
+    the others at most. pole_m: accepted lengths. check_within_s: how far in time a check shot of
+    the same session may stand. source: where the limits come from; sources: by the key of a limit,
+    where one has a source of its own.
     """
 
     where: Where
@@ -319,7 +368,9 @@ class Gate:
     base_distance_m: float | None = None
     pole_m: tuple[float, ...] = ()
     elevation_mask_rad: float | None = None
+    check_within_s: float | None = None
     source: str | None = None
+    sources: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -372,6 +423,31 @@ class SlopeStakes(CheckSection):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CurbReturn(CheckSection):
+    """`[[curb_return]]`: shots along an arc that rounds off a corner.
+
+    The design is one of three: layers, of which the arc nearest to the shots is taken with the
+    lines that it joins; tangents, two points of the line back and two of the line ahead, and
+    radius_m; or centre, radius_m, turns_right, begin and end. Places are positions or numbers of
+    design points, in the axes of the design. reversed: against the drawn direction. elevation_m:
+    evenly spaced along the arc from its beginning to its end. complete: beginning, middle and end
+    without a shot count as unchecked.
+    """
+
+    measured: Selection
+    layers: tuple[str, ...] = ()
+    tangents: tuple[str | Position, ...] = ()
+    centre: str | Position | None = None
+    begin: str | Position | None = None
+    end: str | Position | None = None
+    turns_right: bool = True
+    radius_m: float = 0.0
+    reversed: bool = False
+    elevation_m: tuple[float, ...] = ()
+    complete: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Traverse(CheckSection):
     """`[[traverse]]`: start and close are control ids or positions; azimuths in radians.
 
@@ -379,8 +455,10 @@ class Traverse(CheckSection):
     first leg. close_azimuth_rad: from close to the foresight when the last row has an angle and no
     distance, else of the last leg. clockwise: the sense in which a loop was walked. grid_factor:
     combined factor that brings its distances from ground to grid; None: they stay as measured.
+    scale_factor, elevation_factor: of which it is the product, where they were stated apart.
     refraction: coefficient with which curvature and refraction correct trigonometric heights;
-    None: not corrected.
+    None: not corrected. azimuths: from which north stated azimuths and observed directions count;
+    crs: the grid to which those that are not the grid's are brought.
     """
 
     file: str
@@ -397,14 +475,41 @@ class Traverse(CheckSection):
     backsight: str | None = None
     foresight: str | None = None
     adjust: Adjust = Adjust.NONE
+    azimuths: AzimuthKind = AzimuthKind.GRID
+    crs: str | None = None
     grid_factor: float | None = None
+    scale_factor: float | None = None
+    elevation_factor: float | None = None
     refraction: float | None = None
     sigmas: Sigmas = field(default_factory=Sigmas)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TwoPeg:
+    """A two-peg test: readings on pegs A and B from two set-ups, metres.
+
+    rise_m: B above A, from equal sights or known. end_m: readings on A and B of the second set-up;
+    sights_m: its distances to A and B.
+    """
+
+    rise_m: float
+    end_m: tuple[float, float]
+    sights_m: tuple[float, float]
+
+    @property
+    def collimation(self) -> float:
+        """What the line of sight rises per length: readings are too great by so much."""
+        (a, b), (to_a, to_b) = self.end_m, self.sights_m
+        return (a - b - self.rise_m) / (to_a - to_b)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Levels(CheckSection):
-    """`[[levels]]`: start and close are bench marks (control ids) or elevations in metres."""
+    """`[[levels]]`: start and close are bench marks (control ids) or elevations in metres.
+
+    collimation: what the line of sight rises per length, with which readings are corrected; None:
+    they are not. two_peg: the test that it comes from. stadia: sight length over wire interval.
+    """
 
     file: str
     unit: LengthUnit
@@ -412,6 +517,9 @@ class Levels(CheckSection):
     start: str | float
     close: str | float | None = None
     adjust: Adjust = Adjust.NONE
+    collimation: float | None = None
+    two_peg: TwoPeg | None = None
+    stadia: float = 100.0
 
 
 class VectorFrame(StrEnum):
@@ -425,8 +533,10 @@ class VectorFrame(StrEnum):
 class Vectors(CheckSection):
     """`[[vectors]]`: loops of vectors; each of `loops` begins and ends with the same id.
 
-    loops: empty: they are found. frame: None: not stated. latitude_rad, longitude_rad: roughly
-    where the work is, so that geocentric misclosures can be turned into north, east, up.
+    loops: empty: they are found; one that ends on another mark than it began runs between two
+    control points. frame: None: not stated. latitude_rad, longitude_rad: roughly where the work is,
+    so that geocentric misclosures can be turned into north, east, up. geoid_m: height of the geoid
+    above the ellipsoid there.
     """
 
     file: str
@@ -436,30 +546,69 @@ class Vectors(CheckSection):
     frame: VectorFrame | None = None
     latitude_rad: float | None = None
     longitude_rad: float | None = None
+    geoid_m: float | None = None
+
+
+class ResidualTest(StrEnum):
+    """By which statistic an observation stands out."""
+
+    BAARDA = "baarda"  # normal: the stated standard deviations hold
+    POPE = "pope"  # tau: the standard deviation of unit weight comes from the residuals
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weight:
+    """Standard deviations of a known point that is weighted, metres; NaN: as the control says."""
+
+    n_m: float = float("nan")
+    e_m: float = float("nan")
+    z_m: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Network(CheckSection):
-    """`[[network]]`: traverses, level runs and vectors adjusted together by least squares.
+    """`[[network]]`: observations adjusted together by least squares.
 
-    use: names of their sections. fixed: control ids that are held; None: those that the used
-    sections start from, close on and sight; (): none, a free net. confidence: of ellipses and
-    tests, 0 to 1. a_priori: ellipses by the stated sigmas instead of what the residuals show.
+    use: names of traverses, levels and vectors. file: a book of sights beside or instead, in
+    file_unit. fixed: control ids that are held; None: those that the used sections start from,
+    close on and sight; (): none, a free net. weighted: control ids that may give way. approximate:
+    a table of rough positions. confidence: of ellipses and tests, 0 to 1. a_priori: ellipses by the
+    stated sigmas instead of what the residuals show. test: None: Baarda's where every standard
+    deviation is stated, else Pope's. vector_heights: the heights of vectors count.
     """
 
     use: tuple[str, ...]
     unit: LengthUnit
+    file: str | None = None
+    file_unit: LengthUnit = LengthUnit.METRE
+    columns: dict[str, str] = field(default_factory=dict)
+    angle_format: AngleFormat = AngleFormat.SEXAGESIMAL
+    approximate: str | None = None
     fixed: tuple[str, ...] | None = None
+    weighted: dict[str, Weight] = field(default_factory=dict)
     confidence: float = 0.95
     a_priori: bool = False
+    test: ResidualTest | None = None
+    vector_heights: bool = True
     sigmas: Sigmas = field(default_factory=Sigmas)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommonLine:
+    """A course that a figure shares with another one: both by their names."""
+
+    course: str
+    figure: str
+    other: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DescribedFigure(CheckSection):
     """`[[figure]]`: courses of a deed from `file`, or what is drawn on `layers`.
 
-    area_m2: as stated, None: not stated; area_step_m2: one unit of its last written digit.
+    area_m2: as stated, None: not stated; area_step_m2: one unit of its last written digit. start:
+    the point of beginning, a control id or a place; None: the coordinates begin at 0, 0. common:
+    the courses shared with other figures.
     """
 
     file: str | None = None
@@ -469,6 +618,8 @@ class DescribedFigure(CheckSection):
     angle_format: AngleFormat = AngleFormat.SEXAGESIMAL
     area_m2: float | None = None
     area_step_m2: float = 0.0
+    start: str | Position | None = None
+    common: tuple[CommonLine, ...] = ()
 
 
 class PlanFit(StrEnum):
@@ -488,17 +639,40 @@ class HeightFitKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GivenFit:
+    """A site fit as stated: fitted = about + shift + scale x turned(measured - about).
+
+    rotation_rad: clockwise, so that azimuths grow by it. shift_z_m, with rise_n and rise_e (metres
+    per metre from `about`): what is added to heights; None: heights are not fitted. plan: whether
+    anything in plan is stated.
+    """
+
+    about_n_m: float
+    about_e_m: float
+    scale: float = 1.0
+    rotation_rad: float = 0.0
+    shift_n_m: float = 0.0
+    shift_e_m: float = 0.0
+    shift_z_m: float | None = None
+    rise_n: float = 0.0
+    rise_e: float = 0.0
+    plan: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SiteFit(CheckSection):
     """`[site_fit]`: the as-measured points fitted to the control.
 
     pairs: as-measured id and control id of each mark; empty: all equal ids. apply: the as-measured
-    points are moved by the fit before every other check.
+    points are moved by the fit before every other check. given: the fit as stated elsewhere, in
+    place of one that is computed; the marks then only test it.
     """
 
     pairs: tuple[tuple[str, str], ...] = ()
     plan: PlanFit = PlanFit.SIMILARITY
     height: HeightFitKind = HeightFitKind.SHIFT
     apply: bool = False
+    given: GivenFit | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -535,12 +709,19 @@ class AccuracyStandard(StrEnum):
 class Accuracy(CheckSection):
     """`[[accuracy]]`: as-measured points, the tested data, against points of the same numbers.
 
-    The tolerance limits what the standard reports: the accuracy at 95 %, or the RMSE.
+    The tolerance limits what the standard reports: the accuracy at 95 %, or the RMSE. file: a table
+    of check points of its own, in place of `against`. sigma_h_m (radial), sigma_z_m: how well the
+    check points themselves are known; 0 where not stated.
     """
 
     measured: Selection
     against: Against = Against.CONTROL
+    file: str | None = None
+    unit: LengthUnit = LengthUnit.METRE
+    columns: dict[str, str] = field(default_factory=dict)
     standard: AccuracyStandard = AccuracyStandard.NSSDA
+    sigma_h_m: float = 0.0
+    sigma_z_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -649,6 +830,9 @@ class Job:
     status: Status = Status.DRAFT
     date: datetime.date | None = None
     notes: str | None = None
+    wording: str | None = None
+    procedure: str | None = None
+    survey_class: str | None = None
     reference: Reference = field(default_factory=Reference)
     design: DesignInput | None = None
     measured: MeasuredInput | None = None

@@ -16,6 +16,7 @@ class Quantity(StrEnum):
 
     COORDINATE = "coordinate"  # metres
     LENGTH = "length"  # metres, shown to the tolerance's decimals
+    FINE = "fine length"  # metres, one decimal more: residuals and precisions of an adjustment
     DISTANCE = "distance"  # metres, a long one: legs, perimeters
     STATION = "station"  # metres along an alignment, shown as 10+00.00
     AREA = "area"  # square metres
@@ -40,6 +41,8 @@ class Column:
     """A column of a check's table; values has shape (rows,): float, bool, or str objects.
 
     key: its name in results.json and results.csv. detail: left out of the page's main table.
+    angular: shape (rows,), where a column of lengths holds an angle (radians; outside in decimal
+    degrees) instead; such a column is a detail.
     """
 
     key: str
@@ -47,6 +50,7 @@ class Column:
     quantity: Quantity
     values: npt.NDArray[np.generic]
     detail: bool = False
+    angular: BoolArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +64,26 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Supplement:
+    """A further table of a check, which shows what its rows have no place for.
+
+    key: its name in results.json. id: shape (rows,); head: what stands above it. note: a sentence
+    that goes with it, or "". comparison: what of its rows a tolerance may limit; the verdicts add
+    the limit, its share and a verdict as columns, and leave the check's verdict alone. detail: left
+    out of a report of one page, like tables of coordinates.
+    """
+
+    key: str
+    title: str
+    head: str
+    id: TextArray
+    columns: tuple[Column, ...]
+    note: str = ""
+    detail: bool = False
+    comparison: "Comparison | None" = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
     """Something that a tolerance may limit, for every row or once for the whole check.
 
@@ -67,7 +91,8 @@ class Comparison:
     elevation, angular, misclosure, ratio); where the tolerance has no such key it is not judged.
     value: shape (rows,) or (1,); signed, or the radial offset of `vector`. Metres or radians;
     for ratio, misclosure / length. sigma: one standard deviation of value; radial for a vector.
-    vector, vector_sigma: shape (rows, 2), north and east, for a two-dimensional offset.
+    vector, vector_sigma: shape (rows, 2), north and east, for a two-dimensional offset;
+    vector_correlation: shape (rows,), of the two; None: independent.
     n, length_m: what a formula of the tolerance is taken at; shape () or as value.
     absent: why a value is NaN, shape as value; absent_verdict: what that makes of the row.
     applies: shape as value, False where the row is of another kind and is not to be compared in
@@ -81,12 +106,25 @@ class Comparison:
     sigma: FloatArray | None = None
     vector: FloatArray | None = None
     vector_sigma: FloatArray | None = None
+    vector_correlation: FloatArray | None = None
     n: FloatArray | None = None
     length_m: FloatArray | None = None
     absent: TextArray | None = None
     absent_verdict: CodeArray | None = None
     applies: BoolArray | None = None
     hint: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Earlier:
+    """How the rows lie to an earlier revision of the design.
+
+    words: what the revision is called in a sentence. comparisons: as the measure's own, NaN where
+    that revision has no such point or has it in the same place.
+    """
+
+    words: str
+    comparisons: tuple[Comparison, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +142,9 @@ class Measure:
     said: shape (rows,), what must be said of a row without changing its verdict, or "".
     counted: shape (rows,), False for superseded rows and rows that are only listed.
     whole_unchecked, whole_undecided: the same for the check as one, or "".
+    supplements: further tables, in the order in which a reviewer reads them. earlier: earlier
+    revisions of the design, which change no verdict. station_digits: how many digits stand behind
+    the plus of a station; 0: as the unit has it.
     """
 
     kind: str
@@ -124,6 +165,9 @@ class Measure:
     whole_unchecked: str = ""
     whole_undecided: str = ""
     remarks: tuple[str, ...] = ()
+    supplements: tuple[Supplement, ...] = ()
+    earlier: tuple[Earlier, ...] = ()
+    station_digits: int = 0
 
     def column(self, key: str) -> Column:
         """Return the column of that key; KeyError where there is none."""
