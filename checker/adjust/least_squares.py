@@ -1,26 +1,34 @@
 """Least squares by observation equations: distances, azimuths, angles, directions, rises, vectors.
 
 Gauss-Newton on sparse normal equations; only those elements of their inverse are computed that
-ellipses and redundancies need (Takahashi's recursion on the factor). Formulas are those of the
-textbooks (E. M. Mikhail & F. Ackermann, Observations and Least Squares, 1976; A. Leick; common
-practice); tests/published/closures/ls-* are worked examples, and scipy.optimize agrees.
+ellipses and redundancies need. Formulas are those of the textbooks (E. M. Mikhail & F. Ackermann,
+Observations and Least Squares, 1976; A. Leick; common practice); tests/published/closures/ls-* are
+worked examples, and scipy.optimize agrees.
 
 Signs: residual = adjusted - observed. Positions are (n, e, z), azimuths clockwise from north,
 metres and radians. scipy is imported where it is needed.
 """
 
 from dataclasses import dataclass, replace
-from enum import IntEnum
-from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
+from checker.adjust.datum import free_inverse, least_held, ways_to_move
+from checker.adjust.normal import WEAK, Cofactors, Normal, Sparse, empty
+from checker.adjust.observations import ANGULAR, Kind, Observations, columns_of
 from checker.geometry.plane import wrap_signed
 from checker.model.arrays import BoolArray, FloatArray, IntArray
 
-Sparse: TypeAlias = Any
-"""A sparse array of scipy, which is imported only where it is needed."""
+__all__ = (
+    "ANGULAR",
+    "Adjustment",
+    "Kind",
+    "NotConvergedError",
+    "Observations",
+    "RankDefectError",
+    "adjust",
+)
 
 CONVERGED_M = 1e-9
 """Corrections below this end the iteration: nanometres, or as much in radians of orientation."""
@@ -29,52 +37,8 @@ STANDING_M = 1e-6
 MOST_STEPS = 25
 DENSE = 1500
 """Up to so many unknowns a rank defect is found and named by a full decomposition."""
-WEAK = 1e-10
-"""An unknown whose share of the normal equations is less than this is not determined."""
 NO_REDUNDANCY = 1e-6
 """An observation of which less than this share is checked by others cannot be tested."""
-
-
-class Kind(IntEnum):
-    """What one row of the observations is."""
-
-    DISTANCE = 0  # horizontal, i to j
-    AZIMUTH = 1  # of i to j
-    ANGLE = 2  # clockwise at i, from j to k
-    DIRECTION = 3  # at i to j, from the zero of the circle `k`
-    RISE = 4  # z of j minus z of i
-    NORTH = 5  # n of j minus n of i
-    EAST = 6
-    UP = 7
-    N = 8  # n of i itself
-    E = 9
-    Z = 10
-
-
-ANGULAR = frozenset({Kind.AZIMUTH, Kind.ANGLE, Kind.DIRECTION})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Observations:
-    """One row a number observed; arrays of shape (rows,).
-
-    i, j, k: stations as `Kind` says, -1 where there is none. sigma: one standard deviation.
-    block: rows of one vector share a number and stand together; -1: alone. covariance_m2: shape
-    (blocks, 3, 3), north, east, up of every block.
-    """
-
-    kind: IntArray
-    i: IntArray
-    j: IntArray
-    k: IntArray
-    value: FloatArray
-    sigma: FloatArray
-    block: IntArray
-    covariance_m2: FloatArray
-
-    def __len__(self) -> int:
-        """Return the number of rows."""
-        return len(self.kind)
 
 
 class RankDefectError(ValueError):
@@ -91,7 +55,16 @@ class RankDefectError(ValueError):
 
 
 class NotConvergedError(ValueError):
-    """The iteration ran away: approximate positions or an observation are far off."""
+    """The iteration ran away: approximate positions or an observation are far off.
+
+    station: the index of the one that moved most in the last step, -1 where none can be told.
+    moved_m: by how much it did.
+    """
+
+    def __init__(self, station: int, moved_m: float) -> None:
+        """Keep what moved."""
+        self.station, self.moved_m = station, moved_m
+        super().__init__("the adjustment does not converge")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,9 +72,14 @@ class Adjustment:
     """An adjusted net.
 
     position_m: shape (stations, 3). cofactor_m2: shape (stations, 3, 3), with unit a priori
-    variance; 0 where fixed. residual, redundancy: shape (rows,). standardized: residual divided by
-    its own standard deviation (a priori); NaN where nothing checks it. chi2: weighted sum of
-    squares of the residuals. adjusted_variance: shape (rows,), of the adjusted observations.
+    variance; 0 where fixed, NaN for plan with height where no vector ties them. residual: shape
+    (rows,). redundancy: shape (rows,), the share of an error of its own that the residual shows,
+    diagonal of Qv P; they add up to the degrees of freedom. standardized: the residual weighted by
+    P and divided by its own standard deviation (a priori), which for a row that is not correlated
+    with others is the residual over its standard deviation; NaN where nothing checks it. strength:
+    what the standardized residual grows by per unit of a blunder, sqrt of the diagonal of P Qv P.
+    chi2: weighted sum of squares of the residuals. adjusted_variance: shape (rows,), of the
+    adjusted observations. moved_m: the largest correction of the last step.
     """
 
     position_m: FloatArray
@@ -109,11 +87,13 @@ class Adjustment:
     residual: FloatArray
     redundancy: FloatArray
     standardized: FloatArray
+    strength: FloatArray
     adjusted_variance: FloatArray
     chi2: float
     degrees_of_freedom: int
     steps: int
-    inverse: "Inverse"
+    moved_m: float
+    inverse: Cofactors
     column: IntArray
 
     @property
@@ -147,15 +127,6 @@ class Adjustment:
 # ---------------------------------------------------------------- observation equations
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Equations:
-    """Whitened observation equations: every row has unit weight."""
-
-    design: Sparse
-    misfit: FloatArray
-    whiten: Sparse
-
-
 def adjust(
     observations: Observations,
     approximate_m: FloatArray,
@@ -166,42 +137,119 @@ def adjust(
     """Return the adjusted net.
 
     approximate_m: shape (stations, 3), NaN where nothing observes that coordinate. fixed: shape
-    (stations, 3). free: where the datum is missing take the solution with the least corrections of
-    the approximate positions (for small nets). Raises RankDefectError, NotConvergedError.
+    (stations, 3). free: where the datum is missing take the solution whose corrections of the
+    approximate positions have the least sum of squares. Raises RankDefectError, NotConvergedError.
     """
-    column, circles = _columns(observations, fixed)
-    size = int(max(column.max(initial=-1), circles.max(initial=-1))) + 1
     # Seven digits before the point would cost the last ones of every difference.
     origin: FloatArray = np.zeros(3)
     if len(approximate_m):
         origin = np.asarray(np.rint(np.nan_to_num(approximate_m).mean(axis=0)))
     position = np.array(approximate_m, dtype=np.float64) - origin
-    observations = _shifted(observations, origin)
+    seen = _shifted(observations, origin)
+    found = (_free if free else _held)(seen, position, fixed)[0]
+    moved = found.position_m + origin
+    # What is held stays what it is, to the last bit.
+    return replace(found, position_m=np.where(fixed, approximate_m, moved))
+
+
+def _held(
+    observations: Observations, position: FloatArray, fixed: BoolArray
+) -> tuple[Adjustment, Normal]:
+    """Return the net that its fixed coordinates hold, and its normal equations."""
+    position = position.copy()
+    column, circles = columns_of(observations, fixed)
+    size = _size(column, circles)
     circle = _circles(observations, position, len(circles))
     whiten = _whitening(observations)
-    steps, before = 0, np.inf
-    normal: _Normal | _FreeNormal | None = None
+    pattern = _pattern(observations, column, circles, size)
+    steps, before, largest = 0, np.inf, 0.0
+    normal: Normal | None = None
     while size:
-        equations = _equations(observations, position, circle, column, circles, whiten, size)
-        normal = _FreeNormal(equations.design) if free else _Normal(equations.design)
-        if steps == 0 and not free and normal.is_weak():
-            raise RankDefectError(_moving(equations.design, column))
-        change = normal.solve(equations.design.T @ equations.misfit)
+        design, misfit = _equations(observations, position, circle, column, circles, whiten)
+        normal = Normal(design, pattern)
+        if normal.is_weak():
+            if steps == 0:
+                raise RankDefectError(_moving(design, column))
+            raise NotConvergedError(-1, float("nan"))
+        change = normal.solve(design.T @ misfit)
         movable = column >= 0
         position[movable] += change[column[movable]]
         circle = circle + change[circles] if len(circles) else circle
         steps += 1
         largest = float(np.max(np.abs(change)))
         if not np.isfinite(largest) or steps > MOST_STEPS:
-            raise NotConvergedError("the adjustment does not converge")
+            moved = np.where(movable, np.abs(change[column]), 0.0).max(axis=1)
+            raise NotConvergedError(int(np.argmax(np.nan_to_num(moved))), largest)
         # Rounding may keep a weak net from settling to the last digits: it then stands still.
         if largest < CONVERGED_M or (before < STANDING_M and largest > before / 2.0):
             break
         before = largest
     if normal is None:
-        normal = _Normal(_empty(0))
-    found = _outcome(observations, position, circle, column, circles, whiten, normal, steps)
-    return replace(found, position_m=found.position_m + origin)
+        normal = Normal(empty(0), empty(0))
+    found = _outcome(observations, position, circle, column, circles, whiten, normal)
+    return replace(found, steps=steps, moved_m=largest), normal
+
+
+def _free(
+    observations: Observations, start: FloatArray, fixed: BoolArray
+) -> tuple[Adjustment, Normal]:
+    """Return the net in the middle of the ways in which it may move; see `datum`."""
+    column, circles = columns_of(observations, fixed)
+    whiten = _whitening(observations)
+
+    def ways(position: FloatArray) -> FloatArray:
+        circle = _circles(observations, position, len(circles))
+        design, _ = _equations(observations, position, circle, column, circles, whiten)
+        return ways_to_move(observations, design, position, column, circles)
+
+    middle = ways(start)
+    if not middle.shape[1]:
+        return _held(observations, start, fixed)
+    whole = middle.copy()
+    middle[circles] = 0.0
+    held = fixed | least_held(middle, column)
+    there = column >= 0
+    position, steps = start, 0
+    while True:
+        try:
+            found, normal = _held(observations, position, held)
+        except RankDefectError:
+            circle = _circles(observations, start, len(circles))
+            design, _ = _equations(observations, start, circle, column, circles, whiten)
+            raise RankDefectError(_moving(design, column, whole)) from None
+        now = ways(found.position_m)
+        steps += found.steps
+        shift = np.zeros(len(middle))
+        shift[column[there]] = (found.position_m - start)[there]
+        back = now @ np.linalg.solve(middle.T @ now, middle.T @ shift)
+        back[circles] = 0.0
+        moved = float(np.max(np.abs(back)))
+        if moved < CONVERGED_M * 10.0:
+            break
+        if steps > 4 * MOST_STEPS:
+            raise NotConvergedError(-1, moved)
+        position = found.position_m.copy()
+        position[there] -= back[column[there]]
+    place = np.full(len(middle), -1, dtype=np.int64)
+    place[column[there]] = found.column[there]
+    own = columns_of(observations, held)[1]
+    place[circles] = own
+    base = normal.inverse()
+    inverse = free_inverse(base, normal, place, middle, now)
+    return (
+        replace(
+            found,
+            cofactor_m2=_station_cofactors(column, inverse),
+            steps=steps,
+            inverse=inverse,
+            column=column,
+        ),
+        normal,
+    )
+
+
+def _size(column: IntArray, circles: IntArray) -> int:
+    return int(max(column.max(initial=-1), circles.max(initial=-1))) + 1
 
 
 def _shifted(observations: Observations, origin: FloatArray) -> Observations:
@@ -212,32 +260,6 @@ def _shifted(observations: Observations, origin: FloatArray) -> Observations:
     return replace(observations, value=value)
 
 
-def _columns(observations: Observations, fixed: BoolArray) -> tuple[IntArray, IntArray]:
-    """Return the column of every station's n, e, z (-1: fixed or not observed), and of circles."""
-    used = np.zeros(fixed.shape, dtype=np.bool_)
-    kind = observations.kind
-    plan = np.isin(kind, [Kind.DISTANCE, Kind.AZIMUTH, Kind.ANGLE, Kind.DIRECTION])
-    for index, axes, rows in (
-        (observations.i, (0, 1), plan),
-        (observations.j, (0, 1), plan),
-        (observations.k, (0, 1), kind == Kind.ANGLE),
-        (observations.i, (2,), np.isin(kind, [Kind.RISE, Kind.UP, Kind.Z])),
-        (observations.j, (2,), np.isin(kind, [Kind.RISE, Kind.UP])),
-        (observations.i, (0,), np.isin(kind, [Kind.NORTH, Kind.N])),
-        (observations.j, (0,), kind == Kind.NORTH),
-        (observations.i, (1,), np.isin(kind, [Kind.EAST, Kind.E])),
-        (observations.j, (1,), kind == Kind.EAST),
-    ):
-        for axis in axes:
-            used[index[rows], axis] = True
-    free = used & ~fixed
-    column = np.full(fixed.shape, -1, dtype=np.int64)
-    column[free] = np.arange(np.count_nonzero(free))
-    directions = observations.k[kind == Kind.DIRECTION]
-    count = int(directions.max(initial=-1)) + 1
-    return column, np.count_nonzero(free) + np.arange(count, dtype=np.int64)
-
-
 def _circles(observations: Observations, position: FloatArray, count: int) -> FloatArray:
     """Return approximate azimuths of the zeros of the circles."""
     circle = np.full(count, np.nan)
@@ -245,16 +267,9 @@ def _circles(observations: Observations, position: FloatArray, count: int) -> Fl
     if rows.size:
         d = position[observations.j[rows]] - position[observations.i[rows]]
         zero = np.arctan2(d[:, 1], d[:, 0]) - observations.value[rows]
-        for row, value in zip(rows.tolist(), zero.tolist(), strict=True):
-            if np.isnan(circle[observations.k[row]]):
-                circle[observations.k[row]] = value
+        # The first row of every circle: written last.
+        circle[observations.k[rows[::-1]]] = zero[::-1]
     return circle
-
-
-def _empty(size: int) -> Sparse:
-    from scipy.sparse import csr_array
-
-    return csr_array((0, size))
 
 
 def _whitening(observations: Observations) -> Sparse:
@@ -265,17 +280,43 @@ def _whitening(observations: Observations) -> Sparse:
     alone = np.flatnonzero(observations.block < 0)
     row, col = [alone], [alone]
     value = [1.0 / observations.sigma[alone]]
-    if len(observations.covariance_m2):
-        first = np.flatnonzero((observations.block >= 0) & (observations.kind == Kind.NORTH))
-        block = observations.block[first]
-        lower = np.linalg.inv(np.linalg.cholesky(observations.covariance_m2[block]))
-        for one in range(3):
+    for first, size in observations.vectors():
+        covariance = observations.covariance_m2[observations.block[first]][:, :size, :size]
+        lower = np.linalg.inv(np.linalg.cholesky(covariance))
+        for one in range(size):
             for other in range(one + 1):
                 row.append(first + one)
                 col.append(first + other)
                 value.append(lower[:, one, other])
     places = (np.concatenate(row), np.concatenate(col))
     return csr_array((np.concatenate(value), places), shape=(count, count))
+
+
+def _pattern(observations: Observations, column: IntArray, circles: IntArray, size: int) -> Sparse:
+    """Return which pairs of unknowns belong together: symmetric, true where they do.
+
+    Those of every observation, those of all three components of a vector, and northing with easting
+    of every station.
+    """
+    from scipy.sparse import csr_array
+
+    nothing = np.ones((len(column), 3))
+    nothing[:, 0] = np.arange(len(column))  # no two stations in one place: nothing divides by zero
+    (row, col, _), _ = _linearised(observations, nothing, np.zeros(len(circles)), column, circles)
+    together = np.arange(len(observations))
+    for first, many in observations.vectors():
+        for more in range(1, many):
+            together[first + more] = first
+    places = [together[row]]
+    unknowns = [col]
+    for axis in range(2):
+        places.append(len(observations) + np.arange(len(column)))
+        unknowns.append(column[:, axis])
+    r, c = np.concatenate(places), np.concatenate(unknowns)
+    there = c >= 0
+    shape = (len(observations) + len(column), size)
+    tied = csr_array((np.ones(int(there.sum())), (r[there], c[there])), shape=shape)
+    return tied.T @ tied
 
 
 def _equations(
@@ -285,16 +326,16 @@ def _equations(
     column: IntArray,
     circles: IntArray,
     whiten: Sparse,
-    size: int,
-) -> _Equations:
-    """Return the equations linearised at the positions, whitened."""
+) -> tuple[Sparse, FloatArray]:
+    """Return design and observed minus computed, linearised at the positions, of unit weight."""
     from scipy.sparse import csr_array
 
     design, misfit = _linearised(observations, position, circle, column, circles)
     row, col, value = design
     known = col >= 0
-    matrix = csr_array((value[known], (row[known], col[known])), shape=(len(observations), size))
-    return _Equations(design=(whiten @ matrix).tocsr(), misfit=whiten @ misfit, whiten=whiten)
+    shape = (len(observations), _size(column, circles))
+    matrix = csr_array((value[known], (row[known], col[known])), shape=shape)
+    return (whiten @ matrix).tocsr(), np.asarray(whiten @ misfit)
 
 
 Triples = tuple[IntArray, IntArray, FloatArray]
@@ -365,166 +406,6 @@ def _linearised(
     return (np.concatenate(row), np.concatenate(col), np.concatenate(val)), misfit
 
 
-# ---------------------------------------------------------------- normal equations
-
-
-class _Normal:
-    """Normal equations of whitened design, scaled to a unit diagonal and factorised."""
-
-    def __init__(self, design: Sparse) -> None:
-        from scipy.sparse import csc_array, diags_array
-        from scipy.sparse.linalg import splu
-
-        self.size = design.shape[1]
-        self.lu: Sparse = None
-        if not self.size:
-            return
-        normal = csc_array(design.T @ design)
-        diagonal = normal.diagonal()
-        self.untouched = bool((diagonal <= 0.0).any())
-        self.scale = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
-        # An unknown that nothing observes would stop the factorisation before it can be named.
-        filled = diags_array(np.where(diagonal > 0.0, 0.0, 1.0))
-        scaled = csc_array(diags_array(self.scale) @ normal @ diags_array(self.scale) + filled)
-        self.scaled = scaled
-        try:
-            self.lu = splu(
-                scaled,
-                permc_spec="MMD_AT_PLUS_A",
-                diag_pivot_thresh=0.0,
-                options={"SymmetricMode": True},
-            )
-        except RuntimeError:  # exactly singular
-            self.lu = None
-
-    def is_weak(self) -> bool:
-        """Tell whether some unknown is not determined."""
-        if not self.size:
-            return False
-        if self.lu is None or self.untouched:
-            return True
-        pivots = np.abs(self.lu.U.diagonal())
-        return bool(np.min(pivots) < WEAK)
-
-    def solve(self, right: FloatArray) -> FloatArray:
-        """Return the solution for one right-hand side or several columns of them."""
-        if not self.size:
-            return np.zeros_like(right)
-        scale = self.scale if right.ndim == 1 else self.scale[:, None]
-        return np.asarray(scale * self.lu.solve(np.ascontiguousarray(scale * right)))
-
-    def inverse(self) -> "Inverse":
-        """Return those elements of the inverse that lie where its factor has any."""
-        return Inverse(self.lu, self.scale) if self.size else Inverse(None, np.empty(0))
-
-
-class _FreeNormal:
-    """Normal equations without a datum: the inverse of least norm, for small nets."""
-
-    def __init__(self, design: Sparse) -> None:
-        dense = design.toarray()
-        self.size = dense.shape[1]
-        # The step that moves the approximate positions least, in the unknowns' own units.
-        self.pseudo = np.linalg.pinv(dense.T @ dense, rcond=1e-11, hermitian=True)
-        self.rank = int(np.linalg.matrix_rank(dense.T @ dense, tol=None, hermitian=True))
-
-    def is_weak(self) -> bool:
-        return False
-
-    def solve(self, right: FloatArray) -> FloatArray:
-        return np.asarray(self.pseudo @ right)
-
-    def inverse(self) -> "Inverse":
-        found = Inverse(None, np.empty(0))
-        found.dense = self.pseudo
-        return found
-
-
-class Inverse:
-    """Selected elements of the inverse of a sparse symmetric matrix.
-
-    K. Takahashi, J. Fagan, M.-S. Chen, 1973 (from memory): with the matrix = L D L', from the last
-    column backwards Z[s, j] = -Z[s, s] L[s, j] and Z[j, j] = 1/d - L[s, j]' Z[s, j], s the rows
-    below the diagonal in column j; s lies within the column of the first of them, so a small full
-    matrix a column is all that is needed.
-    """
-
-    def __init__(self, lu: Sparse, scale: FloatArray) -> None:
-        """Run the recursion over a factor; its memory grows with the factor's."""
-        self.dense: FloatArray | None = None
-        self._scale = scale
-        if lu is None:
-            return
-        if not np.array_equal(lu.perm_r, lu.perm_c):  # pragma: no cover - symmetric mode keeps it
-            self.dense = scale[:, None] * lu.solve(np.diag(scale))
-            return
-        self._place = np.asarray(lu.perm_c, dtype=np.int64)
-        lower = lu.L.tocsc()
-        lower.sort_indices()
-        pivots = lu.U.diagonal()
-        self._columns(lower, pivots)
-
-    def _columns(self, lower: Sparse, pivots: FloatArray) -> None:
-        size = lower.shape[0]
-        below: list[IntArray] = []
-        values: list[FloatArray] = []
-        more: list[list[IntArray]] = [[] for _ in range(size)]
-        children = np.zeros(size, dtype=np.int64)
-        for j in range(size):
-            start, stop = lower.indptr[j], lower.indptr[j + 1]
-            rows, entries = lower.indices[start:stop], lower.data[start:stop]
-            rows, entries = rows[rows > j].astype(np.int64), entries[rows > j]
-            if more[j]:
-                # What cancelled to zero in the factor still belongs to its pattern.
-                every = np.unique(np.concatenate([rows, *more[j]]))
-                every = every[every > j]
-                if every.size != rows.size:
-                    filled = np.zeros(every.size)
-                    filled[np.searchsorted(every, rows)] = entries
-                    rows, entries = every, filled
-                more[j] = []
-            below.append(rows)
-            values.append(entries)
-            if rows.size:
-                more[int(rows[0])].append(rows[1:])
-                children[rows[0]] += 1
-        column: list[FloatArray] = [np.empty(0)] * size
-        full: dict[int, FloatArray] = {}
-        for j in range(size - 1, -1, -1):
-            rows = below[j]
-            if not rows.size:
-                z = np.array([[1.0 / pivots[j]]])
-            else:
-                parent = int(rows[0])
-                at = np.searchsorted(np.concatenate(([parent], below[parent])), rows)
-                inner = full[parent][np.ix_(at, at)]
-                side = -inner @ values[j]
-                z = np.empty((rows.size + 1, rows.size + 1))
-                z[1:, 1:] = inner
-                z[0, 1:] = z[1:, 0] = side
-                z[0, 0] = 1.0 / pivots[j] - values[j] @ side
-                children[parent] -= 1
-                if not children[parent]:
-                    del full[parent]
-            column[j] = z[0].copy()
-            if children[j]:
-                full[j] = z
-        length = np.array([each.size for each in column])
-        pattern = np.concatenate([np.concatenate(([j], rows)) for j, rows in enumerate(below)])
-        self._size = size
-        self._key = np.repeat(np.arange(size), length) * size + pattern
-        self._value = np.concatenate(column)
-
-    def at(self, row: IntArray, col: IntArray) -> FloatArray:
-        """Return elements; each must lie in the pattern of the matrix or of its factor."""
-        if self.dense is not None:
-            return np.asarray(self.dense[row, col])
-        one, other = self._place[row], self._place[col]
-        low, high = np.minimum(one, other), np.maximum(one, other)
-        found = np.searchsorted(self._key, low * self._size + high)
-        return np.asarray(self._value[found] * self._scale[row] * self._scale[col])
-
-
 # ---------------------------------------------------------------- outcome
 
 
@@ -535,8 +416,7 @@ def _outcome(
     column: IntArray,
     circles: IntArray,
     whiten: Sparse,
-    normal: "_Normal | _FreeNormal",
-    steps: int,
+    normal: Normal,
 ) -> Adjustment:
     from scipy.sparse import csr_array
 
@@ -550,38 +430,65 @@ def _outcome(
     )
     plain.sum_duplicates()
     adjusted = _quadratic(plain, inverse)
-    variance = _variance(observations)
+    variance = observations.variance()
     redundancy = np.clip(1.0 - adjusted / variance, 0.0, 1.0)
-    testable = redundancy > NO_REDUNDANCY
+    strength = np.sqrt(redundancy / variance)
+    weighted = residual / variance
+    for first, size in observations.vectors():
+        of = (redundancy, strength, weighted)
+        _of_vectors(observations, first, size, column, inverse, residual, of)
     standardized = np.full(len(observations), np.nan)
-    standardized[testable] = residual[testable] / np.sqrt((redundancy * variance)[testable])
-    rank = normal.rank if isinstance(normal, _FreeNormal) else normal.size
+    testable = strength**2 * variance > NO_REDUNDANCY
+    standardized[testable] = weighted[testable] / strength[testable]
     return Adjustment(
         position_m=position,
         cofactor_m2=_station_cofactors(column, inverse),
         residual=residual,
         redundancy=redundancy,
         standardized=standardized,
+        strength=strength,
         adjusted_variance=adjusted,
         chi2=float(white @ white),
-        degrees_of_freedom=len(observations) - rank,
-        steps=steps,
+        degrees_of_freedom=len(observations) - normal.size,
+        steps=0,
+        moved_m=0.0,
         inverse=inverse,
         column=column,
     )
 
 
-def _variance(observations: Observations) -> FloatArray:
-    """Return every row's own a priori variance."""
-    variance = observations.sigma**2
-    for axis, what in enumerate((Kind.NORTH, Kind.EAST, Kind.UP)):
-        rows = np.flatnonzero((observations.kind == what) & (observations.block >= 0))
-        if rows.size:
-            variance[rows] = observations.covariance_m2[observations.block[rows], axis, axis]
-    return np.asarray(variance)
+def _of_vectors(
+    observations: Observations,
+    first: IntArray,
+    size: int,
+    column: IntArray,
+    inverse: Cofactors,
+    residual: FloatArray,
+    into: tuple[FloatArray, FloatArray, FloatArray],
+) -> None:
+    """Put redundancy, strength and weighted residual of vectors in place, by their covariances."""
+    redundancy, strength, weighted = into
+    adjusted = np.zeros((first.size, size, size))
+    i, j = column[observations.i[first]], column[observations.j[first]]
+    for one, other, sign in ((i, i, 1.0), (j, j, 1.0), (i, j, -1.0), (j, i, -1.0)):
+        for a in range(size):
+            for b in range(size):
+                both = np.flatnonzero((one[:, a] >= 0) & (other[:, b] >= 0))
+                if both.size:
+                    adjusted[both, a, b] += sign * inverse.at(one[both, a], other[both, b])
+    covariance = observations.covariance_m2[observations.block[first]][:, :size, :size]
+    weight = np.linalg.inv(covariance)
+    shown = (covariance - adjusted) @ weight  # Qv P
+    square = np.einsum("rii->ri", weight @ shown)
+    whole = np.einsum("rab,rb->ra", weight, residual[first[:, None] + np.arange(size)])
+    for axis in range(size):
+        rows = first + axis
+        redundancy[rows] = shown[:, axis, axis]
+        strength[rows] = np.sqrt(np.maximum(square[:, axis], 0.0))
+        weighted[rows] = whole[:, axis]
 
 
-def _quadratic(design: Sparse, inverse: Inverse) -> FloatArray:
+def _quadratic(design: Sparse, inverse: Cofactors) -> FloatArray:
     """Return a Q a' for every row a of a sparse matrix."""
     counts = np.diff(design.indptr)
     result = np.zeros(design.shape[0])
@@ -597,23 +504,30 @@ def _quadratic(design: Sparse, inverse: Inverse) -> FloatArray:
     return result
 
 
-def _station_cofactors(column: IntArray, inverse: Inverse) -> FloatArray:
-    """Return the cofactors of every station; those of plan with height only where both are tied."""
+def _station_cofactors(column: IntArray, inverse: Cofactors) -> FloatArray:
+    """Return the cofactors of every station; NaN for plan with height that no vector ties."""
     cofactor = np.zeros((len(column), 3, 3))
     for one in range(3):
         for other in range(one, 3):
             rows = np.flatnonzero((column[:, one] >= 0) & (column[:, other] >= 0))
-            if rows.size:
-                found = inverse.at(column[rows, one], column[rows, other])
-                cofactor[rows, one, other] = cofactor[rows, other, one] = found
+            if not rows.size:
+                continue
+            row, col = column[rows, one], column[rows, other]
+            known = inverse.knows(row, col)
+            found = np.full(rows.size, np.nan)
+            found[known] = inverse.at(row[known], col[known])
+            cofactor[rows, one, other] = cofactor[rows, other, one] = found
     return cofactor
 
 
 # ---------------------------------------------------------------- what is not determined
 
 
-def _moving(design: Sparse, column: IntArray) -> FloatArray:
-    """Return the directions in which stations may move unseen; shape (defects, stations, 3)."""
+def _moving(design: Sparse, column: IntArray, ways: FloatArray | None = None) -> FloatArray:
+    """Return the directions in which stations may move unseen; shape (defects, stations, 3).
+
+    ways: shape (unknowns, ways), in which the net may move as a whole, which are no defect.
+    """
     size = design.shape[1]
     if size <= DENSE:
         _, singular, right = np.linalg.svd(_balanced(design).toarray(), full_matrices=True)
@@ -623,11 +537,36 @@ def _moving(design: Sparse, column: IntArray) -> FloatArray:
         null = _weakest(design)
     norm = np.sqrt(np.asarray((design**2).sum(axis=0)).reshape(-1))
     null = null / np.where(norm > 0.0, norm, 1.0)
+    if ways is not None:
+        null = _beyond(null, ways)
     moving = np.zeros((len(null), *column.shape))
     there = column >= 0
     moving[:, there] = null[:, column[there]]
     length = np.sqrt(np.sum(moving**2, axis=(1, 2)))
     return np.asarray(moving[length > 0.0] / length[length > 0.0][:, None, None])
+
+
+def _beyond(null: FloatArray, ways: FloatArray) -> FloatArray:
+    """Return what moves unseen besides the whole net; shape (defects, unknowns).
+
+    Each way is taken off as most of the net shows it (least absolute values, by weights), so that
+    what is left moves by itself.
+    """
+    # What is not a combination of the ways at all.
+    apart = null - (null @ ways) @ ways.T
+    _, singular, right = np.linalg.svd(apart, full_matrices=False)
+    kept = right[singular > 1e-3 * max(float(singular.max(initial=0.0)), 1e-300)]
+    left = []
+    for each in kept:
+        rest = each
+        for _ in range(60):
+            weight = 1.0 / np.maximum(np.abs(rest), 1e-9)
+            root = np.sqrt(weight)[:, None]
+            share = np.linalg.lstsq(ways * root, each * root[:, 0], rcond=None)[0]
+            rest = each - ways @ share
+        rest[np.abs(rest) < 1e-6 * np.abs(rest).max()] = 0.0
+        left.append(rest)
+    return np.array(left).reshape(-1, null.shape[1])
 
 
 def _balanced(design: Sparse) -> Sparse:

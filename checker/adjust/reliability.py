@@ -7,6 +7,7 @@ clean net names something no more often than stated.
 
 import numpy as np
 
+from checker.geometry.statistics import normal_quantile
 from checker.model.arrays import FloatArray
 
 POWER = 0.8
@@ -18,26 +19,21 @@ def critical_value(confidence: float, tested: int) -> float:
 
     confidence: of the net, 0 to 1. tested: number of observations tested.
     """
-    from scipy.stats import norm
-
     # 1 - c^(1/n), without losing the digits of a small difference.
     one = -np.expm1(np.log(confidence) / max(tested, 1))
-    return float(norm.isf(one / 2.0))
+    return -normal_quantile(one / 2.0)
 
 
 def detectable(critical: float, power: float = POWER) -> float:
     """Return the non-centrality with which a test of that critical value finds a blunder."""
-    from scipy.stats import norm
-
-    return float(critical + norm.ppf(power))
+    return critical + normal_quantile(power)
 
 
-def minimal_blunder(
-    critical: float, sigma: FloatArray, redundancy: FloatArray, power: float = POWER
-) -> FloatArray:
-    """Return the smallest blunder that is found with that probability, in the unit of sigma.
+def minimal_blunder(critical: float, strength: FloatArray, power: float = POWER) -> FloatArray:
+    """Return the smallest blunder that is found with that probability; shape (rows,).
 
-    sigma, redundancy: shape (rows,); infinite where nothing checks the observation.
+    strength: by how much the standardized residual grows per unit of a blunder, sqrt(r) / sigma
+    where an observation is not correlated with others; infinite where nothing checks it.
     """
     with np.errstate(divide="ignore"):
-        return np.asarray(detectable(critical, power) * sigma / np.sqrt(redundancy))
+        return np.asarray(detectable(critical, power) / strength)

@@ -11,6 +11,8 @@ from checker.model.arrays import FloatArray
 
 NOTHING = 1e-9
 """Share of the length below which latitudes (or departures) are rounding noise, not lengths."""
+PARALLEL = 1e-6
+"""Legs whose directions spread by less (sine squared) close only along one line (our choice)."""
 
 
 def by_weight(misclosure: float, weight: FloatArray) -> FloatArray:
@@ -63,6 +65,33 @@ def transit_rule(
         by_weight(misclosure_n_m, _size_or_length(latitude_m, leg_m)),
         by_weight(misclosure_e_m, _size_or_length(departure_m, leg_m)),
     )
+
+
+def crandall_rule(
+    latitude_m: FloatArray,
+    departure_m: FloatArray,
+    leg_m: FloatArray,
+    misclosure_n_m: float,
+    misclosure_e_m: float,
+) -> tuple[FloatArray, FloatArray] | None:
+    """Return corrections of latitudes and departures along the legs: directions are held, metres.
+
+    The lengths' corrections are those of least squares with variances in proportion to the lengths
+    (C. L. Crandall, 1901; as J. Mahun, Open Access surveying library, Traverse Computations ch. K,
+    describes it: angles held, distances by least squares). All arrays shape (legs,). None where
+    the legs run so nearly in one direction that no lengths close them.
+    """
+    north, east = latitude_m / leg_m, departure_m / leg_m
+    nn = float(np.sum(latitude_m * north))
+    ee = float(np.sum(departure_m * east))
+    ne = float(np.sum(latitude_m * east))
+    determinant = nn * ee - ne * ne
+    if determinant <= PARALLEL * (nn + ee) ** 2:
+        return None
+    k_n = (-misclosure_n_m * ee + misclosure_e_m * ne) / determinant
+    k_e = (misclosure_n_m * ne - misclosure_e_m * nn) / determinant
+    stretch = latitude_m * k_n + departure_m * k_e  # correction of each length
+    return np.asarray(stretch * north), np.asarray(stretch * east)
 
 
 def _size_or_length(part_m: FloatArray, leg_m: FloatArray) -> FloatArray:

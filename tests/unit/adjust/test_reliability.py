@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from checker.adjust.reliability import critical_value, detectable, minimal_blunder
-from tests.support.nets import braced, observations, run
+from tests.support.nets import braced, run
 
 HELD = {0: "ne", 15: "ne"}
 
@@ -14,7 +14,7 @@ def test_the_usual_constants() -> None:
     assert critical_value(0.95, 1) == pytest.approx(1.96, abs=0.005)
     assert detectable(critical_value(0.95, 1)) == pytest.approx(2.80, abs=0.005)
     # Measured twice: half is redundant, and below 5.8 sigma a blunder is not found reliably.
-    twice = minimal_blunder(critical_value(0.999, 1), np.array([1.0]), np.array([0.5]))
+    twice = minimal_blunder(critical_value(0.999, 1), np.sqrt(np.array([0.5])))
     assert twice[0] == pytest.approx(4.13 * 2**0.5, abs=0.01)
 
 
@@ -34,8 +34,7 @@ def test_blunders_of_twice_the_detectable_size_are_named_and_clean_nets_rarely_a
         clean = run(rows, place, HELD)
         critical = critical_value(0.95, len(rows))
         false += bool(np.nanmax(np.abs(clean.standardized)) > critical)
-        net = observations(rows)
-        size = 2.0 * minimal_blunder(critical, net.sigma, clean.redundancy)
+        size = 2.0 * minimal_blunder(critical, clean.strength)
         row = int(rng.choice(np.flatnonzero(clean.redundancy > 0.3)))
         kind, ends, value, sigma = rows[row]
         wrong = [*rows[:row], (kind, ends, value + float(size[row]), sigma), *rows[row + 1 :]]
