@@ -1,5 +1,6 @@
 """A net put together from field books: observations by name of station, and how it adjusts."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
@@ -13,6 +14,8 @@ from checker.adjust.least_squares import (
     RankDefectError,
     adjust,
 )
+from checker.adjust.observations import PLAN
+from checker.checks.approximate import rough_places
 from checker.checks.closing import refuse
 from checker.errors import Where
 from checker.model.arrays import FloatArray
@@ -23,12 +26,16 @@ EXACT_RAD = 1e-3 * ARCSEC
 """Standard deviation that stands for a stated azimuth, which is not observed."""
 ASSUMED = Sigmas(
     angle=Formula(constant=5.0 * ARCSEC, text="5 arcsec"),
+    direction=Formula(constant=3.5 * ARCSEC, text="3.5 arcsec"),
     distance=Formula(constant=0.003, per_length=2e-6, text="3 mm + 2 ppm"),
     rise=Formula(per_sqrt_km=0.001, text="1 mm * sqrt(km)"),
     rise_by_setups=Formula(per_sqrt_n=0.001, text="1 mm * sqrt(n)"),
     vector=Formula(constant=0.005, per_length=1e-6, text="5 mm + 1 ppm"),
 )
 """What is taken where a job states none, and said to be assumed (common practice, no source)."""
+
+ASSUMED_RISE = Formula(constant=0.003, text="3 mm")
+"""The same of a rise whose line has neither length nor set-ups."""
 
 Known = tuple[float, float, float]
 
@@ -37,8 +44,11 @@ Known = tuple[float, float, float]
 class Sighting:
     """One observation by the names of its stations; see `Kind` for i, j, k.
 
-    where: its row. label: for the report. stated: not observed but given, as a start azimuth is.
-    vector_m, covariance_m2: of a vector, (north, east, up); its value is not used.
+    k of a direction is the name of its circle. where: its row. label: for the report. stated: not
+    observed but given, as a start azimuth is. assumed: nothing states its standard deviation.
+    vector_m, covariance_m2: of a vector, (north, east, up) or (north, east); its value is not used.
+    earth_m, earth_m2: of a vector that was observed in earth-centred axes, and from which these
+    follow at the place of its first station; up_m: its difference of height, which may not count.
     """
 
     kind: Kind
@@ -50,8 +60,12 @@ class Sighting:
     where: Where
     label: str
     stated: bool = False
-    vector_m: tuple[float, float, float] | None = None
+    assumed: bool = False
+    vector_m: tuple[float, ...] | None = None
     covariance_m2: FloatArray | None = None
+    earth_m: tuple[float, float, float] | None = None
+    earth_m2: FloatArray | None = None
+    up_m: float = 0.0
 
 
 @dataclass(slots=True, kw_only=True)
@@ -79,7 +93,8 @@ class Net:
 class Solved:
     """An adjusted net. names: its stations, in order of the arrays of `adjustment`.
 
-    row: shape (rows,), which sighting each row of the adjustment belongs to.
+    row: shape (rows,), which sighting each row of the adjustment belongs to. start_m: shape
+    (stations, 3), where the adjustment began.
     """
 
     names: tuple[str, ...]
@@ -88,6 +103,7 @@ class Solved:
     row: tuple[int, ...]
     observations: Observations
     adjustment: Adjustment
+    start_m: FloatArray
 
 
 def solve(net: Net, where: Where, *, free: bool = False) -> Solved:
@@ -103,7 +119,7 @@ def solve(net: Net, where: Where, *, free: bool = False) -> Solved:
         position[index, there] = held[there]
         fixed[index] = there
     observations, row = _observations(net.sightings, number)
-    _placed(observations, position, names, where)
+    _placed(net, observations, position, names, where)
     position = np.nan_to_num(position)
     if free:
         fixed[:] = False
@@ -113,16 +129,18 @@ def solve(net: Net, where: Where, *, free: bool = False) -> Solved:
         refuse(
             "not-determined",
             where,
-            _defect_words(defect.moving, names, net.sightings),
+            _defect_words(defect.moving, names, net.sightings, fixed),
             "observe more, or hold more: a known point, an azimuth, a bench mark",
         )
-    except NotConvergedError:
+    except NotConvergedError as fault:
+        worst = f"; {names[fault.station]} moved most to the last" if fault.station >= 0 else ""
         refuse(
             "not-converged",
             where,
             "the adjustment does not settle: an observation is far off, or the net hangs on "
-            "almost nothing",
-            "look at the closures of the traverses, levels and vectors first",
+            f"almost nothing{worst}",
+            "look at the closures of the traverses, levels and vectors first, then at the rough "
+            "positions",
         )
     return Solved(
         names=names,
@@ -131,16 +149,22 @@ def solve(net: Net, where: Where, *, free: bool = False) -> Solved:
         row=tuple(row),
         observations=observations,
         adjustment=found,
+        start_m=position,
     )
 
 
 def _names(sightings: Iterable[Sighting]) -> dict[str, None]:
     found: dict[str, None] = {}
     for each in sightings:
-        for name in (each.i, each.j, each.k):
+        for name in stations_of(each):
             if name:
                 found.setdefault(name)
     return found
+
+
+def stations_of(each: Sighting) -> tuple[str, ...]:
+    """Return the stations that an observation names, "" among them; a circle is none."""
+    return (each.i, each.j) if each.kind is Kind.DIRECTION else (each.i, each.j, each.k)
 
 
 def _observations(
@@ -154,8 +178,11 @@ def _observations(
     block: list[int] = []
     row: list[int] = []
     covariances: list[FloatArray] = []
+    circles: dict[str, int] = {}
     for index, each in enumerate(sightings):
         end = (number.get(each.i, -1), number.get(each.j, -1), number.get(each.k, -1))
+        if each.kind is Kind.DIRECTION:
+            end = (*end[:2], circles.setdefault(each.k, len(circles)))
         if each.vector_m is None:
             parts = [(each.kind, each.value, each.sigma, -1)]
         else:
@@ -164,9 +191,11 @@ def _observations(
             axes = (Kind.NORTH, Kind.EAST, Kind.UP)
             parts = [
                 (axis, part, size, len(covariances))
-                for axis, part, size in zip(axes, each.vector_m, spread, strict=True)
+                for axis, part, size in zip(axes, each.vector_m, spread, strict=False)
             ]
-            covariances.append(each.covariance_m2)
+            whole = np.eye(3)
+            whole[: len(spread), : len(spread)] = each.covariance_m2
+            covariances.append(whole)
         for what, number_, size, group in parts:
             kind.append(what)
             ends.append(end)
@@ -191,53 +220,145 @@ def _observations(
 
 
 def _placed(
-    observations: Observations, position: FloatArray, names: tuple[str, ...], where: Where
+    net: Net,
+    observations: Observations,
+    position: FloatArray,
+    names: tuple[str, ...],
+    where: Where,
 ) -> None:
-    """Carry positions along rises and vectors; refuse where a place stays unknown.
+    """Carry positions along observations; refuse where a place stays unknown.
 
-    Heights that nothing ties to a known one begin at 0: the defect is then named by the adjustment.
+    What nothing ties to a known coordinate begins at 0 (a free net stays there; otherwise the
+    defect is named by the adjustment).
     """
-    carried = {Kind.RISE: 2, Kind.NORTH: 0, Kind.EAST: 1, Kind.UP: 2}
-    while True:
-        before = int(np.count_nonzero(np.isnan(position)))
-        for what, axis in carried.items():
-            for r in np.flatnonzero(observations.kind == what).tolist():
-                i, j = int(observations.i[r]), int(observations.j[r])
-                if np.isnan(position[j, axis]) and np.isfinite(position[i, axis]):
-                    position[j, axis] = position[i, axis] + observations.value[r]
-                elif np.isnan(position[i, axis]) and np.isfinite(position[j, axis]):
-                    position[i, axis] = position[j, axis] - observations.value[r]
-        if int(np.count_nonzero(np.isnan(position))) == before:
-            break
-    plan = np.isin(observations.kind, [Kind.DISTANCE, Kind.AZIMUTH, Kind.ANGLE, Kind.DIRECTION])
-    used = set(observations.i[plan].tolist()) | set(observations.j[plan].tolist())
-    used |= set(observations.k[observations.kind == Kind.ANGLE].tolist())
-    lost = [names[index] for index in sorted(used) if np.isnan(position[index, :2]).any()]
-    if lost:
+    before = -1
+    while before != (now := int(np.count_nonzero(np.isnan(position)))):
+        before = now
+        _carried(observations, position)
+        lost = _lost(observations, position)
+        if lost.size:
+            known = {
+                name: complex(*place[:2].tolist())
+                for name, place in zip(names, position, strict=True)
+                if np.isfinite(place[:2]).all()
+            }
+            found = rough_places(net.sightings, known)
+            for index in lost.tolist():
+                if names[index] in found:
+                    plan = found[names[index]]
+                    position[index, :2] = plan.real, plan.imag
+    lost = _lost(observations, position)
+    if lost.size:
+        shown = ", ".join(names[index] for index in lost[:8].tolist())
+        more = f" and {lost.size - 8} more" if lost.size > 8 else ""
         refuse(
             "not-determined",
             where,
-            f"nothing leads to {', '.join(lost[:8])}: no known point and no traverse from one",
-            "use a traverse that starts from a known point, or add the point to the control",
+            f"nothing leads to {shown}{more} from a known point: no direction with a distance, no "
+            "two lines that meet in one place, and no traverse",
+            "add observations, a known point, or its rough position under approximate (where "
+            "distances alone leave a station on either side of a line, that chooses the side)",
         )
+    _begun(observations, position)
 
 
-def _defect_words(moving: FloatArray, names: tuple[str, ...], sightings: list[Sighting]) -> str:
+def _begun(observations: Observations, position: FloatArray) -> None:
+    """Give parts of rises and vectors that nothing known touches a beginning at 0, carried on."""
+    for kind, axis in ((Kind.NORTH, 0), (Kind.EAST, 1), (Kind.UP, 2), (Kind.RISE, 2)):
+        starts = observations.i[observations.kind == kind]
+        while (open_ := starts[np.isnan(position[starts, axis])]).size:
+            position[open_[0], axis] = 0.0
+            _carried(observations, position)
+
+
+def _carried(observations: Observations, position: FloatArray) -> None:
+    """Carry coordinates along rises and vectors, as far as they lead."""
+    carried = {Kind.RISE: 2, Kind.NORTH: 0, Kind.EAST: 1, Kind.UP: 2}
+    kind = observations.kind
+    axis = np.zeros(len(kind), dtype=np.int64)
+    for what, one in carried.items():
+        axis[kind == what] = one
+    rows = np.flatnonzero(np.isin(kind, list(carried)))
+    while rows.size:
+        i, j, which = observations.i[rows], observations.j[rows], axis[rows]
+        here, there = np.isfinite(position[i, which]), np.isfinite(position[j, which])
+        on, off = here & ~there, there & ~here
+        if not (on.any() or off.any()):
+            break
+        value = observations.value[rows]
+        position[j[on], which[on]] = position[i[on], which[on]] + value[on]
+        position[i[off], which[off]] = position[j[off], which[off]] - value[off]
+        rows = rows[~(here & there)]
+
+
+def _lost(observations: Observations, position: FloatArray) -> np.typing.NDArray[np.int64]:
+    """Return the stations of observations of plan whose place is not known yet."""
+    plan = np.isin(observations.kind, PLAN)
+    used = np.zeros(len(position), dtype=np.bool_)
+    used[observations.i[plan]] = used[observations.j[plan]] = True
+    used[observations.k[observations.kind == Kind.ANGLE]] = True
+    return np.flatnonzero(used & np.isnan(position[:, :2]).any(axis=1))
+
+
+# ---------------------------------------------------------------- what is not determined
+
+
+_NOUNS = {
+    Kind.DISTANCE: "distance",
+    Kind.AZIMUTH: "azimuth",
+    Kind.ANGLE: "angle",
+    Kind.DIRECTION: "direction",
+    Kind.RISE: "rise",
+    Kind.NORTH: "vector",
+    Kind.N: "weight",
+    Kind.E: "weight",
+    Kind.Z: "weight",
+}
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
+
+
+def _hangs(name: str, sightings: list[Sighting], *, heights: bool) -> str:
+    """Return on what a station hangs, "one distance (B1 to T4)"."""
+    ties = (Kind.RISE, Kind.NORTH, Kind.Z) if heights else (*PLAN, Kind.NORTH, Kind.N, Kind.E)
+    touching = [each for each in sightings if name in stations_of(each) and each.kind in ties]
+    parts = []
+    for kind, count in Counter(_NOUNS[each.kind] for each in touching).items():
+        number = _NUMBERS[count] if count < len(_NUMBERS) else str(count)
+        parts.append(f"{number} {kind}{'s' if count > 1 else ''}")
+    said = " and ".join(parts) if len(parts) < 3 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    shown = ", ".join(f"{each.label}, {each.where}" for each in touching[:4])
+    return f"{said} ({shown}{', ...' if len(touching) > 4 else ''})" if touching else "nothing"
+
+
+def _defect_words(
+    moving: FloatArray,
+    names: tuple[str, ...],
+    sightings: list[Sighting],
+    fixed: np.typing.NDArray[np.bool_],
+) -> str:
     """Return in words which stations may move, and on what they hang."""
+    heights = bool(np.max(np.abs(moving[:, :, 2])) > np.max(np.abs(moving[:, :, :2])))
     size = np.sqrt(np.sum(moving**2, axis=(0, 2)))
     loose = np.flatnonzero(size > 1e-3 * size.max()).tolist()
-    heights = bool(np.max(np.abs(moving[:, :, 2])) > np.max(np.abs(moving[:, :, :2])))
-    what = "the elevation" if heights else "the position"
-    if len(loose) == 1:
-        name = names[loose[0]]
-        touching = [each for each in sightings if name in (each.i, each.j, each.k)]
-        hang = ", ".join(each.label for each in touching[:4])
-        count = "one observation" if len(touching) == 1 else f"{len(touching)} observations"
-        return f"{what} of {name} is not determined: it hangs on {count} ({hang})"
     shown = ", ".join(names[index] for index in loose[:8])
     more = f" and {len(loose) - 8} more" if len(loose) > 8 else ""
+    what = "the elevation" if heights else "the position"
+    axes = slice(2, 3) if heights else slice(0, 2)
+    others = np.ones(len(names), dtype=np.bool_)
+    others[loose] = False
+    # A station or a few beside a net that stands: each hangs on what touches it.
+    alone = len(loose) <= 3 and (others.any() or fixed[:, axes].any())
+    if alone and len(moving) >= len(loose):
+        said = [
+            f"{what} of {names[index]} is not determined: station {names[index]} hangs on "
+            f"{_hangs(names[index], sightings, heights=heights)}"
+            for index in loose
+        ]
+        return "; ".join(said)
+    held = fixed[:, axes].any()
     if heights:
-        return f"{what}s of {shown}{more} are not determined: no bench mark holds them together"
+        why = "no bench mark holds them together" if not held else "no bench mark reaches them"
+        return f"{what}s of {shown}{more} are not determined: {why}"
     ways = "one way" if len(moving) == 1 else f"{len(moving)} ways"
     return (
         f"{what}s of {shown}{more} are not determined: together they can move {ways} (shift or "

@@ -7,14 +7,22 @@ loop has covariances, those of the misclosure are their sum, vectors taken as in
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from checker.adjust.loops import FULL_SEARCH, Step, independent_loops
-from checker.checks.closing import column, item, refuse, stripped
+from checker.checks.closing import column, item, known_points, refuse, stripped
+from checker.checks.geocentric import (
+    Grid,
+    control_places,
+    geocentric_by_control,
+    grid_of,
+    turn_to_local,
+)
 from checker.errors import Where
+from checker.geometry.statistics import chi_square_quantile
 from checker.model.arrays import FloatArray
 from checker.model.books import VectorBook
 from checker.model.inputs import Inputs
@@ -29,18 +37,37 @@ _LISTED = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Loop:
-    """A loop or a repeated baseline: the vectors that are added, each with its direction."""
+    """A loop, a link or a repeated baseline: the vectors that are added, each with its direction.
+
+    known_m: what the vectors of a link must add up to, in the book's own axes; 0 otherwise.
+    """
 
     name: str
     kind: str
     steps: tuple[Step, ...]
+    known_m: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Axes:
+    """Which axes a book has. local: east, north, up; False: earth-centred, None: not known.
+
+    place: latitude and longitude by which misclosures are turned; None: not known. says: for the
+    report.
+    """
+
+    local: bool | None
+    place: tuple[float, float] | None
+    grid: Grid | None
+    says: str
 
 
 def measure_vectors(section: Vectors, inputs: Inputs, job: Job) -> Measure:
     """Return how vectors close: a row a loop, a repeated baseline, or a vector nothing checks.
 
     Comparison by row: misclosure (metres, never negative; n vectors, length_m their sum; for a
-    repeated baseline their mean). Vectors in no found loop are rows that are unchecked. Raises
+    repeated baseline their mean). A given loop that ends on another mark than it began is a link
+    between two control points. Vectors in no found loop are rows that are unchecked. Raises
     InputError where a given loop runs between marks that no vector joins, and where there is no
     loop at all.
     """
@@ -54,8 +81,13 @@ def measure_vectors(section: Vectors, inputs: Inputs, job: Job) -> Measure:
     first = _first_bookings(ends)
     repeats = _repeats(ends, first, marks)
     lines = sorted(first.values())
+    axes = _axes(section, book, inputs, job)
     if section.loops:
         loops = [_given(loop, number, first, ends, section) for loop in section.loops]
+        loops = [
+            loop if given[0] == given[-1] else _link(loop, given, section, inputs, axes)
+            for loop, given in zip(loops, section.loops, strict=True)
+        ]
     else:
         loops = _found(lines, ends, marks)
     rows = [*loops, *repeats]
@@ -68,7 +100,7 @@ def measure_vectors(section: Vectors, inputs: Inputs, job: Job) -> Measure:
         )
     used = {line for row in rows for line, _ in row.steps}
     loose = [line for line in range(len(book)) if line not in used]
-    return _measure(section, job, book, rows, loose)
+    return _measure(section, axes, book, rows, loose)
 
 
 def _first_bookings(ends: Sequence[tuple[int, int]]) -> dict[tuple[int, int], int]:
@@ -131,6 +163,46 @@ def _given(
     return _Loop(name="-".join(loop), kind="loop", steps=tuple(steps))
 
 
+def _link(
+    loop: _Loop, given: tuple[str, ...], section: Vectors, inputs: Inputs, axes: _Axes
+) -> _Loop:
+    """Return a run between two control points, with what lies between them."""
+    first, last = given[0], given[-1]
+    known = control_places(inputs)
+    for name in (first, last):
+        if name not in known_points(inputs):
+            refuse(
+                "open-loop",
+                section.where,
+                f'the loop {"-".join(given)} does not end where it began, and "{name}" is no '
+                "control point on which it could close",
+                f'repeat its first id at the end: [..., "{first}"], or add "{name}" to the control',
+            )
+        if np.isnan(known[name][2]):
+            refuse(
+                "no-elevation",
+                section.where,
+                f'the vectors {"-".join(given)} run between control points, and "{name}" has no '
+                "elevation",
+                "give it its elevation in the control file",
+            )
+    if axes.local is None or (not axes.local and axes.grid is None):
+        refuse(
+            "vector-frame",
+            section.where,
+            f"the vectors {'-'.join(given)} run between control points, and nothing says how their "
+            "axes lie to the grid",
+            'write frame = "local", or frame = "geocentric" with the grid under [reference] crs',
+        )
+    places = np.array([known[first], known[last]])
+    if axes.local or axes.grid is None:
+        step = (places[1] - places[0])[[1, 0, 2]]
+    else:
+        places[:, 2] += section.geoid_m or 0.0
+        step = np.diff(axes.grid.earth(places), axis=0)[0]
+    return replace(loop, kind="link", known_m=(float(step[0]), float(step[1]), float(step[2])))
+
+
 def _found(lines: Sequence[int], ends: Sequence[tuple[int, int]], marks: list[str]) -> list[_Loop]:
     """Return the independent loops of the net."""
     loops = []
@@ -148,7 +220,7 @@ def _found(lines: Sequence[int], ends: Sequence[tuple[int, int]], marks: list[st
 
 
 def _measure(
-    section: Vectors, job: Job, book: VectorBook, rows: list[_Loop], loose: list[int]
+    section: Vectors, axes: _Axes, book: VectorBook, rows: list[_Loop], loose: list[int]
 ) -> Measure:
     lone = [] if section.loops else loose
     count, total = len(rows), len(rows) + len(lone)
@@ -159,7 +231,7 @@ def _measure(
     for index, row in enumerate(rows):
         line = np.array([step[0] for step in row.steps])
         way = np.array([step[1] for step in row.steps], dtype=np.float64)
-        misclosure[index] = np.sum(book.d_m[line] * way[:, None], axis=0)
+        misclosure[index] = np.sum(book.d_m[line] * way[:, None], axis=0) - np.array(row.known_m)
         covariance[index] = np.sum(book.covariance_m2[line], axis=0)
         length[index] = np.mean(size[line]) if row.kind == "repeat" else np.sum(size[line])
     miss = np.linalg.norm(misclosure, axis=1)
@@ -176,7 +248,7 @@ def _measure(
     # A loop of no length at all has no ratio; marks are at least a millimetre apart, so none has.
     ppm = miss / length * 1e6
     chi2 = _chi2(misclosure, covariance)
-    turned = _north_east_up(section, misclosure, job)
+    turned = _north_east_up(axes, misclosure)
     columns = _columns(misclosure, miss, length, ppm, turned, covariance, chi2, kinds, vectors)
     worst = int(np.nanargmax(miss))
     return Measure(
@@ -204,7 +276,7 @@ def _measure(
         undecided=np.full(total, "", dtype=object),
         said=np.full(total, "", dtype=object),
         counted=np.ones(total, dtype=np.bool_),
-        remarks=tuple(_remarks(section, job, book, rows, loose, names, chi2, turned is None)),
+        remarks=tuple(_remarks(section, axes, book, rows, loose, names, chi2)),
     )
 
 
@@ -226,32 +298,62 @@ def _chi2(misclosure: FloatArray, covariance: FloatArray) -> FloatArray:
     return value
 
 
-def _is_local(section: Vectors, job: Job) -> bool:
-    """Tell whether x, y, z are east, north, up: stated, or no frame stated at all."""
-    if section.frame is None:
-        return job.reference.crs is None
-    return section.frame is VectorFrame.LOCAL
+def _axes(section: Vectors, book: VectorBook, inputs: Inputs, job: Job) -> _Axes:
+    """Return which axes a book has: stated, or told by the control, or local without any frame."""
+    crs = job.reference.crs
+    local: bool | None = None
+    says = ""
+    if section.frame is not None:
+        local = section.frame is VectorFrame.LOCAL
+    elif crs is None:
+        local = True
+    grid = None if local is True or crs is None else grid_of(crs)
+    known = control_places(inputs)
+    ends = list(zip(stripped(book.from_), stripped(book.to), strict=True))
+    geoid = section.geoid_m or 0.0
+    if local is None and grid is not None:
+        told = geocentric_by_control(ends, book.d_m, known, grid, geoid)
+        if told is not None:
+            local = not told
+            says = "By the control, "
+    place = None
+    if local is False and section.latitude_rad is not None and section.longitude_rad is not None:
+        place = (section.latitude_rad, section.longitude_rad)
+        says += "x, y, z are earth-centred; north, east and up are at the stated place."
+    elif local is False and grid is not None and known:
+        there = {mark for pair in ends for mark in pair}
+        near = [at for name, at in known.items() if name in there] or list(known.values())
+        place = grid.place(np.nan_to_num(np.array(near)))
+        says += (
+            "x, y, z are earth-centred; north, east and up are those of the control points, whose "
+            f"place the grid {crs} gives."
+        )
+    elif local is False:
+        says += (
+            "x, y, z are earth-centred; without about = { latitude, longitude }, or control on a "
+            "named grid, they are not turned into north, east, up."
+        )
+    elif local:
+        says += "x, y, z are taken as east, north, up."
+    else:
+        says = (
+            "The job names a coordinate system and not the axes of the vectors: x, y, z are shown "
+            'as booked. frame = "geocentric" with about, or frame = "local", would give north, '
+            "east and up too."
+        )
+    return _Axes(local=local, place=place, grid=grid, says=says)
 
 
-def _north_east_up(section: Vectors, misclosure: FloatArray, job: Job) -> FloatArray | None:
+def _north_east_up(axes: _Axes, misclosure: FloatArray) -> FloatArray | None:
     """Return misclosures as north, east, up; None where the axes or the place are not known.
 
     Rotation of earth-centred axes into the local ones: common practice, no source.
     """
-    if _is_local(section, job):
+    if axes.local:
         return misclosure[:, [1, 0, 2]]
-    if section.latitude_rad is None or section.longitude_rad is None:
+    if axes.place is None:
         return None
-    sin_lat, cos_lat = np.sin(section.latitude_rad), np.cos(section.latitude_rad)
-    sin_lon, cos_lon = np.sin(section.longitude_rad), np.cos(section.longitude_rad)
-    turn = np.array(
-        [
-            [-sin_lat * cos_lon, -sin_lat * sin_lon, cos_lat],
-            [-sin_lon, cos_lon, 0.0],
-            [cos_lat * cos_lon, cos_lat * sin_lon, sin_lat],
-        ]
-    )
-    return np.asarray(misclosure @ turn.T)
+    return np.asarray(misclosure @ turn_to_local(*axes.place).T)
 
 
 def _columns(  # noqa: PLR0913, PLR0917  (every column of the table)
@@ -304,10 +406,12 @@ def _summary(
     unproved: int,
 ) -> tuple[Item, ...]:
     small = Quantity.LENGTH
-    loops = sum(row.kind == "loop" for row in rows)
+    count = {kind: sum(row.kind == kind for row in rows) for kind in ("loop", "link", "repeat")}
+    links = item("links", "Links between control points", Quantity.COUNT, count["link"])
     return (
-        item("loops", "Loops", Quantity.COUNT, loops),
-        item("repeats", "Repeated baselines", Quantity.COUNT, len(rows) - loops),
+        item("loops", "Loops", Quantity.COUNT, count["loop"]),
+        *((links,) if count["link"] else ()),
+        item("repeats", "Repeated baselines", Quantity.COUNT, count["repeat"]),
         item("unproved", "Vectors that nothing checks", Quantity.COUNT, unproved),
         Item(key="worst", label="Largest", quantity=Quantity.TEXT, value=rows[worst].name),
         item("misclosure_x", "Misclosure x", small, float(misclosure[worst, 0])),
@@ -321,46 +425,34 @@ def _summary(
 
 def _remarks(
     section: Vectors,
-    job: Job,
+    axes: _Axes,
     book: VectorBook,
     rows: list[_Loop],
     loose: list[int],
     names: list[str],
     chi2: FloatArray,
-    unturned: bool,  # noqa: FBT001
 ) -> list[str]:
-    from scipy.stats import chi2 as distribution
-
     loops = sum(row.kind == "loop" for row in rows)
-    says = []
-    if _is_local(section, job):
-        says.append("x, y, z are taken as east, north, up.")
-    elif unturned and section.frame is None:
-        says.append(
-            "The job names a coordinate system and not the axes of the vectors: x, y, z are shown "
-            'as booked. frame = "geocentric" with about, or frame = "local", would give north, '
-            "east and up too."
-        )
-    elif unturned:
-        says.append(
-            "x, y, z are earth-centred; without about = { latitude, longitude } they are not "
-            "turned into north, east, up."
-        )
-    else:
-        says.append("x, y, z are earth-centred; north, east and up are at the stated place.")
+    links = sum(row.kind == "link" for row in rows)
+    says = [axes.says]
     if section.loops:
-        says.append(f"{loops} loops as the job gives them.")
+        says.append(f"{loops} loop{'s' if loops != 1 else ''} as the job gives them.")
+        if links:
+            says.append(
+                f"{links} of the job's runs {'go' if links > 1 else 'goes'} from one control point "
+                "to another: misclosure is the sum less what the control says lies between."
+            )
         if loose:
             says.append(f"In none of these loops: {_listed(book, loose)}.")
     else:
         how = "" if len(book) > FULL_SEARCH else ", the shortest"
         says.append(f"{loops} independent loops were found{how}.")
-    if len(rows) > loops:
+    if len(rows) > loops + links:
         says.append(
             "Where a baseline was observed more than once its first vector runs in the loops; "
             "each later one is compared with it, per million of their mean length."
         )
-    limit = float(distribution.ppf(_CONFIDENCE, 3))
+    limit = chi_square_quantile(_CONFIDENCE, 3)
     beyond = np.flatnonzero(np.nan_to_num(chi2) > limit)
     if np.isfinite(chi2).any():
         says.append(

@@ -10,6 +10,7 @@ from checker.model.arrays import FloatArray
 from checker.model.books import VectorBook
 from checker.model.drawing import Notice
 from checker.read.books import BookTable
+from checker.read.cells import is_blank
 from checker.read.files import Source
 from checker.read.headings import Vocabulary, field
 from checker.read.tables import quoted
@@ -64,7 +65,7 @@ def read_vector_book(
     parts = []
     for name in ("dx", "dy", "dz"):
         values = book.cells.lengths(name)
-        blank = np.array([text.strip() == "" for text in book.cells.text(name)], dtype=np.bool_)
+        blank = np.array([is_blank(text) for text in book.cells.text(name)], dtype=np.bool_)
         book.faults_where(
             np.isnan(values) & blank,
             name,

@@ -294,7 +294,7 @@ def test_a_station_on_too_little_is_named_with_what_it_hangs_on() -> None:
     lost = Levels(where=WHERE, name="lost", file="l.csv", unit=M, start="A", close=None)
     one = rise_book([("P", "Q", 1.0)], distance_m=[100])
     two = rise_book([("A", "R", 1.0)], distance_m=[100])
-    measure = network([(levels, one), (lost, two)], held=("A",))
+    measure = network([(levels, one), (lost, two)], held=("A", "P"))
     assert "nothing proves the network" in measure.whole_undecided
     with pytest.raises(InputError) as caught:
         network([(lost, two)], held=("Z",))
