@@ -37,6 +37,23 @@ class Suspect:
     left_m: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """Every leg and angle tried as the only blunder, the plainest first; [] where none is due.
+
+    reach_m: the most that a blunder of that size could move the end by; what would be left is
+    small or large against it. wide: the angles do not close, so that an angle is looked for.
+    """
+
+    tried: list[Suspect]
+    reach_m: float
+    wide: bool
+
+    def suspects(self) -> list[Suspect]:
+        """Return the causes that explain the misclosure."""
+        return [each for each in self.tried if each.left_m <= EXPLAINED * self.reach_m]
+
+
 def suspects(
     *,
     latitude_m: FloatArray,
@@ -46,7 +63,27 @@ def suspects(
     sense: float,
     angular_rad: float,
 ) -> list[Suspect]:
-    """Return the causes that explain a raw misclosure, the plainest first; [] where none does.
+    """Return the causes that explain a raw misclosure, the plainest first; see `search`."""
+    return search(
+        latitude_m=latitude_m,
+        departure_m=departure_m,
+        misclosure_m=misclosure_m,
+        turned=turned,
+        sense=sense,
+        angular_rad=angular_rad,
+    ).suspects()
+
+
+def search(
+    *,
+    latitude_m: FloatArray,
+    departure_m: FloatArray,
+    misclosure_m: tuple[float, float],
+    turned: BoolArray,
+    sense: float,
+    angular_rad: float,
+) -> Search:
+    """Return every leg and angle tried as the one blunder behind a raw misclosure.
 
     latitude_m, departure_m: shape (legs,), before any angle was shared out. misclosure_m: north,
     east. turned: shape (rows,), rows with an angle that turns what follows. sense: +1 where angles
@@ -60,7 +97,7 @@ def suspects(
     angles = int(np.count_nonzero(turned))
     wide = bool(abs(angular_rad) > WORTH_RAD * np.sqrt(max(angles, 1)))
     if not (size > WORTH * float(np.sum(length)) or wide):
-        return []
+        return Search(tried=[], reach_m=size, wide=wide)
     # Everything is seen from the known end: the computed end lies at the misclosure.
     walked = np.column_stack(
         (
@@ -102,8 +139,7 @@ def suspects(
     reach = size
     if wide:
         reach = max(size, abs(angular_rad) * float(np.max(np.hypot(*(station - miss).T))))
-    explain = [each for each in found if each.left_m <= EXPLAINED * reach]
-    return sorted(explain, key=lambda each: each.left_m)
+    return Search(tried=sorted(found, key=lambda each: each.left_m), reach_m=reach, wide=wide)
 
 
 def settled(found: list[Suspect], misclosure_m: float) -> bool:

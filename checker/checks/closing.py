@@ -10,8 +10,8 @@ from checker.errors import InputError, Problem, Where
 from checker.model.arrays import FloatArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
-from checker.model.job import CheckSection
-from checker.model.measure import Column, Comparison, Item, Measure, Quantity
+from checker.model.job import CheckSection, Tolerance
+from checker.model.measure import Column, Comparison, Item, Measure, Quantity, Supplement
 from checker.text import signed
 from checker.units import LengthUnit
 
@@ -90,6 +90,27 @@ def once(
     )
 
 
+def compared(
+    tolerance: Tolerance | None, comparisons: Sequence[Comparison], remarks: list[str]
+) -> tuple[Comparison, ...]:
+    """Return the comparisons to be judged; remarks takes what a shared tolerance limits in vain.
+
+    A limit that a check states for itself must be shown to hold. A tolerance with a name serves
+    several checks: what this one has nothing of is said, and not asked for.
+    """
+    found = []
+    for each in comparisons:
+        limited = tolerance is not None and getattr(tolerance, each.limit) is not None
+        named = tolerance is not None and bool(tolerance.name)
+        if each.absent is not None and (named or not limited):
+            text = str(each.absent[0])
+            if limited:
+                remarks.append(f"{text[:1].upper()}{text[1:]}: that limit was not used.")
+            continue
+        found.append(each)
+    return tuple(found)
+
+
 def column(
     key: str,
     label: str,
@@ -108,7 +129,7 @@ def item(key: str, label: str, quantity: Quantity, value: float | None) -> Item:
     return Item(key=key, label=label, quantity=quantity, value=known)
 
 
-def whole_measure(
+def whole_measure(  # noqa: PLR0913  (one for each part of the report)
     kind: str,
     section: CheckSection,
     *,
@@ -118,6 +139,7 @@ def whole_measure(
     comparisons: Sequence[Comparison],
     remarks: Sequence[str],
     undecided: str = "",
+    supplements: Sequence[Supplement] = (),
 ) -> Measure:
     """Return the measure of a check that gets one verdict: its rows only show."""
     rows = len(row_id)
@@ -140,4 +162,5 @@ def whole_measure(
         counted=np.ones(rows, dtype=np.bool_),
         whole_undecided=undecided,
         remarks=tuple(remarks),
+        supplements=tuple(supplements),
     )
