@@ -29,8 +29,9 @@ class Course:
     """One course as described; None: not given. Metres, radians.
 
     A straight course has azimuth_rad and distance_m. A curve has turn (+1 right, -1 left), two of
-    radius_m, arc_m, delta_rad, chord_m (more are checked), and chord_azimuth_rad or tangent. long
-    tells that a curve fixed by radius and chord takes the longer way round.
+    radius_m, arc_m, delta_rad, chord_m (more are checked), and chord_azimuth_rad, tangent, or
+    radial_azimuth_rad, the azimuth from its beginning to its centre. long tells that a curve fixed
+    by radius and chord takes the longer way round.
     """
 
     azimuth_rad: float | None = None
@@ -41,6 +42,7 @@ class Course:
     delta_rad: float | None = None
     chord_m: float | None = None
     chord_azimuth_rad: float | None = None
+    radial_azimuth_rad: float | None = None
     tangent: bool = False
     long: bool = False
 
@@ -184,6 +186,8 @@ def _course(number: int, course: Course, before_rad: float | None) -> _Row:
     half = course.turn * curve.delta_rad / 2.0
     if course.chord_azimuth_rad is not None:
         chord_azimuth = course.chord_azimuth_rad
+    elif course.radial_azimuth_rad is not None:
+        chord_azimuth = course.radial_azimuth_rad - course.turn * np.pi / 2.0 + half
     elif course.tangent and before_rad is not None:
         chord_azimuth = before_rad + half
     elif course.tangent:
@@ -193,7 +197,11 @@ def _course(number: int, course: Course, before_rad: float | None) -> _Row:
             "give its chord bearing, or begin the figure with another course",
         )
     else:
-        raise FigureError(number, "a curve needs its chord bearing, or to be tangent")
+        raise FigureError(
+            number,
+            "a curve needs its chord bearing, or to be tangent",
+            "or the radial bearing at its beginning",
+        )
     return _Row(
         chord_azimuth_rad=chord_azimuth,
         chord_m=curve.chord_m,

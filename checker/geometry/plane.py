@@ -61,6 +61,17 @@ def along_across(
     return np.asarray(dn * cosine + de * sine), np.asarray(de * cosine - dn * sine)
 
 
+def double_meridian_distances(departure_m: npt.ArrayLike) -> FloatArray:
+    """Return the double meridian distance of every course, metres; the first is its departure.
+
+    The products with the latitudes add up to twice the area of a closed figure, negative where the
+    courses run counter-clockwise (common practice, no source).
+    """
+    departure = np.asarray(departure_m, dtype=np.float64)
+    before = np.cumsum(departure) - departure
+    return np.asarray(2.0 * before + departure)
+
+
 def polygon_area(northing_m: npt.ArrayLike, easting_m: npt.ArrayLike) -> float:
     """Return the signed area of a polygon, square metres; counter-clockwise on the map positive.
 

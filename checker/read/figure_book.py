@@ -40,6 +40,11 @@ FIGURE: Final = Vocabulary(
             "chord_bearing",
             "chordbearing chordazimuth chorddirection cb bearingofchord lcbearing chb chbrg",
         ),
+        field(
+            "radial_bearing",
+            "radialbearing radial radialazimuth radialin radialbearingin bearingtocenter "
+            "bearingtocentre bearingtoradiuspoint",
+        ),
         field("tangent", "tangent tangency istangent tangentcurve"),
     )
 )
@@ -48,7 +53,10 @@ _NO: Final = frozenset(("no", "n", "false", "f", "non-tangent", "nontangent", "0
 _RIGHT: Final = frozenset(("right", "r", "rt", "to the right", "cw", "clockwise"))
 _LEFT: Final = frozenset(("left", "l", "lt", "to the left", "ccw", "counter-clockwise"))
 _QUADRANT: Final = re.compile(r"\s*(?:[NS]|due\b|north|south|east|west)", re.IGNORECASE)
-_CURVE: Final = ("radius", "arc", "delta", "chord", "chord_bearing", "turn")
+_CURVE: Final = ("radius", "arc", "delta", "chord", "chord_bearing", "radial_bearing", "turn")
+_MISSING: Final = frozenset(("?", "??", "unknown", "missing", "lost", "illegible", "not known"))
+_MOST_UNKNOWN: Final = 2
+"""So many unknowns the closure of a figure can be solved for: it has two components."""
 
 
 def read_figure_book(
@@ -61,8 +69,9 @@ def read_figure_book(
 ) -> FigureBook:
     """Read the courses of a figure: a direction and a distance, or a curve.
 
-    A curve has a radius, a turn (left, right) and one or more of arc, delta and chord; its
-    direction is that of its chord, or it is tangent to the course before. Raises InputError with
+    A curve has a turn (left, right) and two or more of radius, arc, delta and chord; its direction
+    is that of its chord or of its radius at the beginning, or it is tangent to the course before.
+    Of straight courses two bearings or distances may be missing. Raises InputError with
     all faults.
     """
     return _FigureReader(source, unit, angle_format, columns).read(notices)
@@ -94,19 +103,21 @@ class _FigureReader:
             )
         book.require((direction, "distance"))
         book.refuse_short_rows()
+        self._take_missing_out(("bearing", "azimuth", "distance"))
         count = len(book)
         course = book.cells.blanks_as_nothing("course") if "course" in book.cells else None
         azimuth, whole_circle = self._directions(direction)
         chord_azimuth, _ = self._directions("chord_bearing")
+        radial_azimuth, _ = self._directions("radial_bearing")
         lengths = {name: self._length(name) for name in ("distance", "radius", "arc", "chord")}
         delta = self._delta()
         turn = self._turn()
         tangent = self._tangent()
-        names = (*_CURVE[:-1], "turn")
         curved = np.zeros(count, dtype=np.bool_)
-        for name in names:
-            curved |= self._filled(name)
+        for name in _CURVE:
+            curved |= book.filled(name)
         taken = self._check(curved, azimuth, chord_azimuth, lengths, turn)
+        taken &= np.isnan(radial_azimuth)
         chord_azimuth = np.where(taken, azimuth, chord_azimuth)
         book.finish(notices)
         return FigureBook(
@@ -127,22 +138,27 @@ class _FigureReader:
             delta_rad=delta,
             chord_m=lengths["chord"],
             chord_azimuth_rad=chord_azimuth,
+            radial_azimuth_rad=radial_azimuth,
             tangent=tangent,
-            radius_step_m=self._steps("radius"),
-            arc_step_m=self._steps("arc"),
+            radius_step_m=book.steps("radius"),
+            arc_step_m=book.steps("arc"),
             delta_step_rad=self._angle_steps("delta"),
-            chord_step_m=self._steps("chord"),
+            chord_step_m=book.steps("chord"),
             whole_circle=whole_circle,
             chord_from_bearing=tuple(np.flatnonzero(taken).tolist()),
         )
 
     # ------------------------------------------------------------ columns
 
-    def _filled(self, name: str) -> BoolArray:
-        book = self._book
-        if name not in book.cells:
-            return np.zeros(len(book), dtype=np.bool_)
-        return np.array([not is_blank(cell) for cell in book.cells.raw(name)], dtype=np.bool_)
+    def _take_missing_out(self, names: tuple[str, ...]) -> None:
+        """Empty the cells that say in words that a bearing or a distance is not known."""
+        table, found = self._book.table, self._book.assigned.columns
+        for name in names:
+            if name in found:
+                cells = table.cells[found[name].index]
+                for row, cell in enumerate(cells):
+                    if cell.strip().lower() in _MISSING:
+                        cells[row] = ""
 
     def _length(self, name: str) -> FloatArray:
         book = self._book
@@ -273,18 +289,6 @@ class _FigureReader:
         texts = {1: "yes", -1: "no", 0: ""}
         return np.array([texts[int(word)] for word in words], dtype=object)
 
-    def _steps(self, name: str) -> FloatArray:
-        """Return one unit of the last digit written in every cell, metres; NaN where empty."""
-        book = self._book
-        steps = np.full(len(book), np.nan)
-        if name not in book.cells:
-            return steps
-        for row, cell in enumerate(book.cells.raw(name)):
-            digits = re.search(r"\d*[.,]?(\d*)", cell)
-            if not is_blank(cell) and digits is not None:
-                steps[row] = self._unit.metres * 10.0 ** -len(digits[1])
-        return steps
-
     def _angle_steps(self, name: str) -> FloatArray:
         """Return one unit of the last digit written of angles, radians; NaN where empty."""
         book = self._book
@@ -314,16 +318,16 @@ class _FigureReader:
         if book.faults.problems:
             raise InputError(book.faults.listed())
         has_direction = np.isfinite(azimuth)
-        self._lacks(~curved & ~has_direction, "this course has no direction", "fill in its bearing")
+        no_direction = ~curved & ~has_direction
+        no_distance = ~curved & np.isnan(lengths["distance"])
+        if np.count_nonzero(no_direction) + np.count_nonzero(no_distance) > _MOST_UNKNOWN:
+            self._lacks(no_direction, "this course has no direction", _TOO_MANY)
+            self._lacks(no_distance, "this course has no distance", _TOO_MANY)
         self._lacks(
-            ~curved & np.isnan(lengths["distance"]),
-            "this course has no distance",
-            "fill in the distance; a curve needs a radius and a turn",
-        )
-        self._lacks(
-            curved & np.isnan(lengths["radius"]),
+            curved & np.isnan(lengths["radius"]) & ~self._fixed(lengths),
             "this curve has no radius",
-            "fill in the radius, or leave everything of a curve out of a straight course",
+            "fill in the radius, or two of arc, delta and chord; leave everything of a curve out "
+            "of a straight course",
         )
         self._lacks(
             curved & (turn == 0),
@@ -350,8 +354,20 @@ class _FigureReader:
         )
         return curved & has_direction & np.isnan(chord_azimuth)
 
+    def _fixed(self, lengths: Mapping[str, FloatArray]) -> BoolArray:
+        """Return the curves that arc, delta and chord fix without a radius."""
+        given = self._book.filled("delta").astype(np.int64)
+        for name in ("arc", "chord"):
+            given = given + np.isfinite(lengths[name])
+        return np.asarray(given >= 2)
+
     def _lacks(self, bad: BoolArray, message: str, hint: str) -> None:
         self._book.faults_where(bad, None, lambda _row: ("missing-value", message, hint))
+
+
+_TOO_MANY: Final = (
+    "a figure's closure solves for two unknowns at most; fill it in from another source"
+)
 
 
 def angle_step(cell: str, fmt: AngleFormat) -> float:

@@ -1,31 +1,30 @@
 """The sections of a job file about vectors and described figures."""
 
 import math
-import re
-from typing import Final
 
 from checker.model.job import (
+    CommonLine,
     DescribedFigure,
-    Levels,
-    Network,
-    Traverse,
+    Position,
     VectorFrame,
     Vectors,
 )
+from checker.read.areas import parse_area
 from checker.read.figure_book import FIGURE
-from checker.read.job_checks import _book_file, _section_name
-from checker.read.job_draft import Draft, columns_of, needs_section, unit_of
+from checker.read.job_checks import _book_file, _end, _section_name
+from checker.read.job_draft import Draft, columns_of, identifier, needs_section, unit_of
 from checker.read.job_shapes import _id_lists
-from checker.read.job_sigmas import sigmas_of
 from checker.read.job_tolerances import tolerance_of
-from checker.read.toml_tables import Table, meant, quoted
+from checker.read.toml_tables import Table, quoted
 from checker.read.vectors import VECTORS
 from checker.units import (
     AngleFormat,
-    LengthUnit,
-    UnitError,
     parse_angle,
+    parse_length,
 )
+
+_HIGHEST_GEOID_M = 150.0
+"""No geoid of the earth stands farther from its ellipsoid (common practice, no source)."""
 
 # ---------------------------------------------------------------- vectors
 
@@ -36,12 +35,21 @@ def read_vectors(draft: Draft, table: Table) -> None:
     file = _book_file(table)
     loops = _id_lists(table, "loops", '[["A", "B", "C", "A"]]')
     for loop in loops:
-        if loop[0] != loop[-1]:
+        if loop[0] != loop[-1] and "control" not in draft.top:
             table.fault(
                 "open-loop",
                 "loops",
                 f"{table.title}: the loop {'-'.join(loop)} does not end where it began",
-                f"repeat its first id at the end: [..., {quoted(loop[0])}]",
+                f"repeat its first id at the end: [..., {quoted(loop[0])}]; between two points of "
+                "a [control] it may stay open",
+            )
+        elif loop[0] == loop[-1] and len(loop) < 4:
+            table.fault(
+                "open-loop",
+                "loops",
+                f"{table.title}: the loop {'-'.join(loop)} goes there and back over one vector, "
+                "and closes whatever was measured",
+                "give at least three marks; a baseline observed twice is compared by itself",
             )
         elif len(set(loop[:-1])) < len(loop) - 1:
             table.fault(
@@ -59,6 +67,12 @@ def read_vectors(draft: Draft, table: Table) -> None:
             f'{table.title} has about, which belongs to frame = "{VectorFrame.GEOCENTRIC}"',
             'write frame = "geocentric", or take about out',
         )
+    geoid = table.parsed(
+        "geoid_height",
+        lambda value: parse_length(value, draft.unit),
+        "a length from -150 m to 150 m",
+        accept=lambda found: abs(found) <= _HIGHEST_GEOID_M,
+    )
     draft.checks.append(
         Vectors(
             where=table.where,
@@ -71,6 +85,7 @@ def read_vectors(draft: Draft, table: Table) -> None:
             frame=frame,
             latitude_rad=latitude,
             longitude_rad=longitude,
+            geoid_m=geoid,
         )
     )
 
@@ -97,6 +112,47 @@ def _about(table: Table) -> tuple[float | None, float | None]:
 
 
 # ---------------------------------------------------------------- figures
+
+
+def _start(draft: Draft, table: Table) -> str | Position | None:
+    """Return the point of beginning; a figure that is drawn has its own."""
+    start = _end(draft, table, "start")
+    if table.has("start") and table.has("design"):
+        table.fault(
+            "conflicting-keys",
+            "start",
+            f"{table.title} has a start, and is drawn where it lies",
+            "take start out",
+        )
+    if isinstance(start, str):
+        needs_section(draft, table, "control", "control points", 'add [control] file = "..."')
+    return start
+
+
+def _common(table: Table) -> tuple[CommonLine, ...]:
+    """Return the courses that a figure shares with others."""
+    found = []
+    for inner in table.tables("common", '{ course = "3", figure = "Lot 2", other = "1" }'):
+        texts = {}
+        for key, what in (
+            ("course", "the course of this figure"),
+            ("figure", "the name of the other figure"),
+            ("other", "the other figure's course"),
+        ):
+            texts[key] = identifier(inner, key)
+            if not inner.has(key):
+                inner.missing(key, what)
+        inner.done()
+        if all(texts.values()):
+            found.append(CommonLine(**{key: str(text) for key, text in texts.items()}))
+    if table.has("common") and table.has("design"):
+        table.fault(
+            "conflicting-keys",
+            "common",
+            f"{table.title} has common lines, and is drawn",
+            "common lines are of figures with a file; drawn ones are compared where they lie",
+        )
+    return tuple(found)
 
 
 def read_figure(draft: Draft, table: Table) -> None:
@@ -139,94 +195,7 @@ def read_figure(draft: Draft, table: Table) -> None:
             angle_format=table.choice("angle_format", AngleFormat) or AngleFormat.SEXAGESIMAL,
             area_m2=None if area is None else area[0],
             area_step_m2=0.0 if area is None else area[1],
-        )
-    )
-
-
-_AREA: Final = re.compile(r"\s*(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?)\s*([^\d]*?)\s*")
-_SQUARE_FEET_PER_ACRE: Final = 43560.0
-
-
-def parse_area(value: str | float, unit: LengthUnit) -> tuple[float, float]:
-    """Return an area and one unit of its last written digit, square metres.
-
-    A bare number is in the square of the unit. An acre is 43,560 square feet of the job's own foot
-    (the international foot in a job in metres). Raises UnitError.
-    """
-    text = value if isinstance(value, str) else repr(value).removesuffix(".0")
-    match = _AREA.fullmatch(text)
-    foot = LengthUnit.FOOT if unit is LengthUnit.METRE else unit
-    known = {"": unit.metres**2}
-    known |= dict.fromkeys(("m2", "sqm", "squaremetre", "squaremeter"), 1.0)
-    known |= dict.fromkeys(("ft2", "sqft", "squarefoot", "squarefeet", "sf"), foot.metres**2)
-    known |= dict.fromkeys(("ac", "acre"), foot.metres**2 * _SQUARE_FEET_PER_ACRE)
-    known |= dict.fromkeys(("ha", "hectare"), 1e4)
-    if match is not None:
-        word = re.sub(r"[\s.^]", "", match[2].lower().replace("²", "2"))
-        scale = known.get(word, known.get(word.removesuffix("s")))
-        if scale is not None:
-            digits = match[1].replace(",", "")
-            places = len(digits.partition(".")[2])
-            return float(digits) * scale, 10.0**-places * scale
-    raise UnitError(
-        f"{quoted(value)} is no area",
-        'write a number in the square of the unit, or "37331 sq ft", "0.857 acre", "3468 m2"',
-    )
-
-
-# ---------------------------------------------------------------- networks
-
-
-def _confidence(value: str | float) -> float:
-    text = value.strip() if isinstance(value, str) else repr(value)
-    percent = text.endswith("%")
-    try:
-        number = float(text.removesuffix("%"))
-    except ValueError:
-        raise UnitError(f"{quoted(value)} is no confidence", 'write 0.95 or "95 %"') from None
-    return number / 100.0 if percent else number
-
-
-def read_network(draft: Draft, table: Table) -> None:
-    """Read [[network]]: sections adjusted together by least squares."""
-    name = _section_name(draft, table, "Network")
-    use = table.texts("use", what="section")
-    if not table.has("use"):
-        table.missing("use", "the names of traverses, levels or vectors that it is made of")
-    usable = [each.name for each in draft.checks if isinstance(each, Traverse | Levels | Vectors)]
-    for each in use:
-        if each not in usable:
-            table.fault(
-                "unknown-section-name",
-                "use",
-                f"{table.title}: use names {quoted(each)}, and no [[traverse]], [[levels]] or "
-                "[[vectors]] has that name",
-                meant(each, usable, "their names are"),
-            )
-    fixed: tuple[str, ...] | None = None
-    if table.has("fixed"):
-        empty = table.data["fixed"] == []
-        fixed = () if empty else table.texts("fixed", what="point", number_too=True)
-        if fixed:
-            needs_section(draft, table, "control", "control points", 'add [control] file = "..."')
-    variance = table.one_of("variance", {"a posteriori": False, "a priori": True})
-    sigmas = sigmas_of(draft, table, ("angle", "distance", "azimuth", "rise", "vector"))
-    confidence = table.parsed(
-        "confidence",
-        _confidence,
-        'a probability from 0.5 to 0.9999, or "95 %"',
-        accept=lambda found: 0.5 <= found <= 0.9999,
-    )
-    draft.checks.append(
-        Network(
-            where=table.where,
-            name=name,
-            tolerance=tolerance_of(draft, table),
-            use=use,
-            unit=draft.unit,
-            fixed=fixed,
-            confidence=0.95 if confidence is None else confidence,
-            a_priori=bool(variance),
-            sigmas=sigmas,
+            start=_start(draft, table),
+            common=_common(table),
         )
     )
