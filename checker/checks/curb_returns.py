@@ -1,0 +1,778 @@
+"""Curb returns: shots along an arc that rounds off a corner, and the circle that they make.
+
+Along counts from the beginning of the arc, offset is + right of the direction in which it is run.
+Both are in the axes of the design, where the drawing is on ground on ground.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checker.checks.chains import Chain, join_figures
+from checker.checks.closing import column, item, length_text, refuse
+from checker.checks.course import BEYOND_M, figures_on
+from checker.checks.deltas import (
+    Deltas,
+    Lined,
+    counts_item,
+    deltas,
+    missing_heights,
+    point_columns,
+    sigmas_of,
+)
+from checker.checks.frame import to_grid_m, to_ground_m
+from checker.checks.line_common import (
+    Rows,
+    across_items,
+    description_column,
+    row_names,
+    shots_of,
+    wanted_points,
+)
+from checker.checks.lines import limit_m
+from checker.checks.shots import (
+    Shots,
+    design_index,
+    plan_xy_m,
+    select_shots,
+    sigma_level_of,
+)
+from checker.checks.staking import line_comparisons
+from checker.geometry.alignment import Alignment
+from checker.geometry.arrays import GeometryError
+from checker.geometry.elements import place as place_on
+from checker.geometry.feet import Feet, Foot
+from checker.geometry.fit import CircleFit, fit_circle
+from checker.geometry.layout import from_vertices
+from checker.geometry.plane import azimuth_rad
+from checker.geometry.returns import (
+    kink_rad,
+    radius_covariance,
+    radius_per_shot,
+    rounded_corner,
+)
+from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
+from checker.model.finding import Verdict
+from checker.model.inputs import Inputs
+from checker.model.job import CurbReturn, Job, Position
+from checker.model.measure import Column, Comparison, Item, Measure, Quantity, Supplement
+from checker.text import dms, fixed
+
+_ONE_ARC_M = 1e-3
+"""Arcs one behind the other whose radii and centres differ by less are one arc."""
+_PLAIN_SIGMA_M = 0.005
+"""What a shot is taken to be good for where none shows a standard deviation."""
+_TOO_SHORT = 0.1
+"""A radius whose expanded uncertainty is more than this share of it says nothing."""
+_REACH = 1.0 / 6.0
+"""A shot within this share of the arc stands for its beginning, middle or end."""
+_PLACES = (("beginning", 0.0), ("middle", 0.5), ("end", 1.0))
+_WHOLE = "whole arc"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Arc:
+    """The design: the arc with the lines at its ends, where there are any, as one course.
+
+    begin_m, length_m: where on the course the arc begins, and how long it is. centre_m: shape (2,).
+    turn_rad: + right. before, after: whether a line leads in and out. level_m: elevations evenly
+    spaced from beginning to end, or none. name: what it is called.
+    """
+
+    course: Alignment
+    begin_m: float
+    length_m: float
+    radius_m: float
+    centre_m: FloatArray
+    turn_rad: float
+    before: bool
+    after: bool
+    level_m: FloatArray
+    name: str
+
+    def at(self, along_m: float) -> FloatArray:
+        """Return the place on the course that far behind the beginning of the arc; shape (2,)."""
+        return np.asarray(self.course.point_at(np.array([self.begin_m + along_m]))[0])
+
+    def level(self, along_m: FloatArray, slack_m: float) -> FloatArray:
+        """Return the design elevation along the arc; NaN off it, and where there is none.
+
+        slack_m: so far before its beginning and past its end the elevation of that end holds.
+        """
+        if not len(self.level_m):
+            return np.full(len(along_m), np.nan)
+        known = np.linspace(0.0, self.length_m, len(self.level_m))
+        on = (along_m >= -slack_m) & (along_m <= self.length_m + slack_m)
+        return np.where(on, np.interp(along_m, known, self.level_m), np.nan)
+
+
+def measure_curb_return(section: CurbReturn, inputs: Inputs, job: Job) -> Measure:
+    """Compare shots along a curb return with its design arc, and their circle with its radius.
+
+    A row a shot, by its offset from the arc, or from the line that leads in or out; then a row for
+    the arc as a whole, by its fitted radius, and for a beginning, middle or end without a shot.
+    Raises InputError where the design has no such arc, its lines do not meet, or a selection finds
+    nothing.
+    """
+    shots = select_shots(section, section.measured, inputs, job)
+    rows = shots_of(section.measured, inputs, shots)
+    points = shots.points
+    xy = to_ground_m(plan_xy_m(points, rows.shot), job.reference.ground)
+    governs = (rows.unchecked == "") & ~rows.superseded
+    if not governs.any():
+        refuse(
+            "selection-empty",
+            section.where,
+            f'"{section.name}": no shot is left to compare with the return',
+            "look at the selection and the exclusions",
+        )
+    arc, remarks = _design(section, inputs, job, xy[governs])
+    feet = arc.course.station_offset(xy)
+    along = feet.distance_m - arc.begin_m
+    limit = limit_m(section.tolerance)
+    unchecked = _unchecked(rows, feet, arc, along, limit, job)
+    compared = unchecked == ""
+    governs &= compared
+    level = arc.level(along, max(limit, BEYOND_M))
+    name = row_names(shots, rows)
+    found = _deltas(section, job, shots, rows.shot, name, arc, feet, level)
+    on_arc = governs & (along >= -limit) & (along <= arc.length_m + limit)
+    circle = _circle(xy[on_arc], arc, _across_sigma(found, feet, arc)[on_arc], section, job)
+    table = _Table(
+        name=name,
+        rows=rows,
+        along=along,
+        feet=feet,
+        found=found,
+        unchecked=unchecked,
+        governs=governs,
+        which=_which(along, governs, arc.length_m),
+    )
+    return _measure(section, job, arc, table, circle, shots, on_arc, tuple(remarks))
+
+
+# ---------------------------------------------------------------- the design
+
+
+def _design(
+    section: CurbReturn, inputs: Inputs, job: Job, xy: FloatArray
+) -> tuple[_Arc, list[str]]:
+    """Return the design arc; xy: shape (shots, 2), which of a layer's arcs they are nearest to."""
+    remarks: list[str] = []
+    if section.layers:
+        arc = _from_layers(section, inputs, job, xy, remarks)
+    elif section.tangents:
+        arc = _from_tangents(section, inputs, job)
+    else:
+        arc = _from_centre(section, inputs, job)
+    if section.elevation_m:
+        arc = replace(arc, level_m=np.array(section.elevation_m))
+    return arc, remarks
+
+
+def _place(section: CurbReturn, inputs: Inputs, job: Job, given: str | Position) -> FloatArray:
+    """Return a stated place or a design point, (easting, northing) in the axes of the design."""
+    if isinstance(given, Position):
+        return np.array([given.easting_m, given.northing_m])
+    index = design_index(inputs, (given,), section.where).get(given)
+    if index is None or inputs.design is None:
+        refuse(
+            "unknown-point",
+            section.where,
+            f'design: no design point has the number "{given}"',
+            "write the number as in the design, or { n = ..., e = ... }",
+        )
+    xy = plan_xy_m(inputs.design, np.array([index], dtype=np.int64))
+    return np.asarray(to_ground_m(xy, job.reference.ground)[0])
+
+
+def _from_tangents(section: CurbReturn, inputs: Inputs, job: Job) -> _Arc:
+    a, b, c, d = (_place(section, inputs, job, each) for each in section.tangents)
+    if section.reversed:
+        a, b, c, d = d, c, b, a
+    try:
+        corner = rounded_corner(np.array([a, b]), np.array([c, d]), section.radius_m)
+    except GeometryError as fault:
+        refuse(
+            "tangents-unusable",
+            section.where,
+            f"design: {fault}",
+            "give two different points of each line, in the direction in which the return is run",
+        )
+    # A line counts only where it reaches the arc from outside, not where it ends short of it.
+    before = float((corner.begin_m - a) @ (b - a)) > 0.0
+    after = float((d - corner.end_m) @ (d - c)) > 0.0
+    vertices = [corner.begin_m, corner.end_m]
+    bulge = [corner.bulge, 0.0]
+    if before:
+        vertices.insert(0, a)
+        bulge.insert(0, 0.0)
+    if after:
+        vertices.append(d)
+        bulge.append(0.0)
+    return _made(np.array(vertices), np.array(bulge), before=before, after=after, name="the arc")
+
+
+def _from_centre(section: CurbReturn, inputs: Inputs, job: Job) -> _Arc:
+    assert section.centre is not None  # noqa: S101 - the job reader asks for one of the three
+    assert section.begin is not None  # noqa: S101
+    assert section.end is not None  # noqa: S101
+    centre, begin, end = (
+        _place(section, inputs, job, each) for each in (section.centre, section.begin, section.end)
+    )
+    right = section.turns_right
+    if section.reversed:
+        begin, end, right = end, begin, not right
+    away = np.array([begin - centre, end - centre])
+    if not np.hypot(away[:, 0], away[:, 1]).min() > 0.0:
+        refuse(
+            "no-arc",
+            section.where,
+            "design: the arc begins or ends in its own centre",
+            "look at centre, begin and end",
+        )
+    first, last = azimuth_rad(away[:, 1], away[:, 0]).tolist()
+    turn = (last - first) % (2.0 * np.pi) if right else -((first - last) % (2.0 * np.pi))
+    if abs(turn) < 1e-9:
+        refuse(
+            "no-arc",
+            section.where,
+            "design: begin and end lie in the same direction from the centre",
+            "look at begin and end; a return is less than a full circle",
+        )
+    on = section.radius_m * np.array(
+        [[np.sin(angle), np.cos(angle)] for angle in (first, first + turn)]
+    )
+    bulge = np.array([-np.tan(turn / 4.0), 0.0])
+    return _made(centre + on, bulge, before=False, after=False, name="the arc")
+
+
+def _made(vertices: FloatArray, bulge: FloatArray, *, before: bool, after: bool, name: str) -> _Arc:
+    """Return the arc of a course of one arc with a line before and after it, or without."""
+    course = from_vertices(vertices, bulge)
+    at = 1 if before else 0
+    k = float(course.elements.curvature_in[at])
+    start = course.elements.xy_m[at]
+    azimuth = float(course.elements.azimuth_rad[at])
+    centre = start + np.array([np.cos(azimuth), -np.sin(azimuth)]) / k
+    return _Arc(
+        course=course,
+        begin_m=float(course.starts_m[at]),
+        length_m=float(course.elements.length_m[at]),
+        radius_m=1.0 / abs(k),
+        centre_m=centre,
+        turn_rad=float(k * course.elements.length_m[at]),
+        before=before,
+        after=after,
+        level_m=np.empty(0),
+        name=name,
+    )
+
+
+def _from_layers(
+    section: CurbReturn, inputs: Inputs, job: Job, xy: FloatArray, remarks: list[str]
+) -> _Arc:
+    figures = figures_on(inputs, section.layers, section.where, "design")
+    arcs = [arc for chain in join_figures(figures).chains for arc in _arcs_of(chain, section)]
+    if not arcs:
+        refuse(
+            "no-arc",
+            section.where,
+            "design: the lines on its layers have no arc",
+            "name the layer on which the return is drawn as an arc",
+        )
+    away: list[float] = []
+    for arc in arcs:
+        alone = from_vertices(
+            np.array([arc.at(0.0), arc.at(arc.length_m)]),
+            np.array([-np.tan(arc.turn_rad / 4.0), 0.0]),
+        )
+        away.append(float(np.mean(alone.station_offset(xy).away_m)))
+    order: list[int] = np.argsort(away, kind="stable").tolist()
+    arc = arcs[order[0]]
+    if len(arcs) > 1:
+        other = length_text(away[order[1]], job.unit, plus=False)
+        mine = length_text(away[order[0]], job.unit, plus=False)
+        remarks.append(
+            f"Of {len(arcs)} arcs on these layers the nearest is meant, {arc.name}: the shots are "
+            f"{mine} from it on average, from the next one {other}."
+        )
+    return arc
+
+
+def _arcs_of(chain: Chain, section: CurbReturn) -> list[_Arc]:
+    """Return the arcs of a drawn line, each with the lines that it joins."""
+    course = chain.course()
+    elements = course.elements
+    count = len(elements)
+    every = np.arange(count)
+    k = elements.curvature_in
+    ends = place_on(elements, every, elements.length_m)
+    groups: list[list[int]] = []
+    for index in range(count):
+        if k[index] == 0.0:
+            continue
+        joins = groups and groups[-1][-1] == index - 1
+        if joins and _one_arc(elements.xy_m, elements.azimuth_rad, k, index - 1, index):
+            groups[-1].append(index)
+        else:
+            groups.append([index])
+    found = []
+    for group in groups:
+        first, last = group[0], group[-1]
+        turn = float(np.sum(k[group] * elements.length_m[group]))
+        if abs(turn) >= 2.0 * np.pi - 1e-6:
+            continue
+        lead, follow = first - 1, last + 1
+        if chain.closed:
+            lead, follow = lead % count, follow % count
+        before = lead >= 0 and lead not in group and k[lead] == 0.0
+        after = follow < count and follow not in group and k[follow] == 0.0
+        vertices = [elements.xy_m[first], ends[last]]
+        bulge = [-np.tan(turn / 4.0), 0.0]
+        if before:
+            vertices.insert(0, elements.xy_m[lead])
+            bulge.insert(0, 0.0)
+        if after:
+            vertices.append(ends[follow])
+            bulge.append(0.0)
+        corners, turns = np.array(vertices), np.array(bulge)
+        level = _levels(chain, elements.xy_m[first], ends[last])
+        if section.reversed:
+            corners, before, after, level = corners[::-1], after, before, level[::-1]
+            # The bulge stands at the vertex where its segment begins.
+            turns = np.roll(-turns[::-1], -1)
+        arc = _made(corners, turns, before=before, after=after, name=chain.name)
+        found.append(replace(arc, level_m=level))
+    return found
+
+
+def _one_arc(xy: FloatArray, azimuth: FloatArray, k: FloatArray, one: int, other: int) -> bool:
+    """Tell whether two arcs, one behind the other, are parts of one circle."""
+    centres = [
+        xy[each] + np.array([np.cos(azimuth[each]), -np.sin(azimuth[each])]) / k[each]
+        for each in (one, other)
+    ]
+    apart = float(np.hypot(*(centres[1] - centres[0])))
+    return bool(
+        k[one] * k[other] > 0.0
+        and abs(1.0 / k[one] - 1.0 / k[other]) < _ONE_ARC_M
+        and apart < _ONE_ARC_M
+    )
+
+
+def _levels(chain: Chain, begin: FloatArray, end: FloatArray) -> FloatArray:
+    """Return the drawn elevations at an arc's ends; none where the line is drawn in plan."""
+    level = chain.xyz_m[:, 2]
+    if not (np.isfinite(level).all() and np.any(level != 0.0)):
+        return np.empty(0)
+    plan = chain.xyz_m[:, :2]
+    at = [int(np.argmin(np.hypot(*(plan - each).T))) for each in (begin, end)]
+    return np.asarray(level[at])
+
+
+# ---------------------------------------------------------------- the shots
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Table:
+    """The rows of the shots; every array of shape (shots,). which: of the arc's places, or ""."""
+
+    name: TextArray
+    rows: Rows
+    along: FloatArray
+    feet: Feet
+    found: Deltas
+    unchecked: TextArray
+    governs: BoolArray
+    which: TextArray
+
+
+def _unchecked(
+    rows: Rows, feet: Feet, arc: _Arc, along: FloatArray, limit: float, job: Job
+) -> TextArray:
+    """Return why shots are not compared: excluded, or beyond what is drawn."""
+    unchecked = rows.unchecked.copy()
+    total = arc.course.length_m
+    over = np.where(feet.kind == Foot.BEFORE, feet.distance_m, feet.distance_m - total)
+    beyond = ((feet.kind == Foot.BEFORE) | (feet.kind == Foot.PAST)) & (np.abs(over) > limit)
+    for row in np.flatnonzero(beyond & (unchecked == "")).tolist():
+        start = feet.kind[row] == Foot.BEFORE
+        lined = arc.before if start else arc.after
+        what = f"the line that leads {'in' if start else 'out'}" if lined else "the arc"
+        past = length_text(float(abs(over[row])), job.unit, plus=False)
+        unchecked[row] = f"{past} {'before the start' if start else 'past the end'} of {what}"
+    gone = np.flatnonzero(np.isnan(along) & (unchecked == ""))
+    unchecked[gone] = "the shot has no position"
+    return unchecked
+
+
+def _which(along: FloatArray, governs: BoolArray, length: float) -> TextArray:
+    """Return which of beginning, middle and end each shot is the nearest to, or ""."""
+    which: TextArray = np.full(len(along), "", dtype=object)
+    rows = np.flatnonzero(governs)
+    for word, share in _PLACES:
+        if not rows.size:
+            break
+        off = np.abs(along[rows] - share * length)
+        near = int(rows[np.argmin(off)])
+        if off.min() <= _REACH * length and not which[near]:
+            which[near] = word
+    return which
+
+
+def _deltas(
+    section: CurbReturn,
+    job: Job,
+    shots: Shots,
+    shot: IntArray,
+    name: TextArray,
+    arc: _Arc,
+    feet: Feet,
+    level: FloatArray,
+) -> Deltas:
+    """Return the shots against the nearest places of the design."""
+    grid = to_grid_m(arc.course.point_at(feet.distance_m), job.reference.ground)
+    design = wanted_points(name, grid[:, 1], grid[:, 0], level)
+    sigma = sigmas_of(shots.points, shot, sigma_level_of(section, job))
+    found = deltas(design, np.arange(len(name)), shots.points, shot, sigma)
+    return replace(found, horizontal=np.abs(feet.offset_m))
+
+
+def _across_sigma(found: Deltas, feet: Feet, arc: _Arc) -> FloatArray:
+    """Return the standard deviation of each shot across the design; NaN where it shows none."""
+    direction = arc.course.azimuth_at(feet.distance_m)
+    return found.sigma.along(direction + 0.5 * np.pi)
+
+
+# ---------------------------------------------------------------- the circle
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Circle:
+    """The circle that the shots on the arc make; absent: why there is none, or why it says nothing.
+
+    sigma_m: standard deviation of its radius, from the shots' own where all show one, else from
+    what is left of the fit; NaN where neither can be said.
+    """
+
+    fit: CircleFit | None
+    shots: int
+    sigma_m: float
+    stated: bool
+    absent: str
+    remarks: tuple[str, ...] = ()
+
+
+def _circle(xy: FloatArray, arc: _Arc, sigma: FloatArray, section: CurbReturn, job: Job) -> _Circle:
+    """Return the least-squares circle of the shots on the arc."""
+    count = len(xy)
+    nothing = _Circle(fit=None, shots=count, sigma_m=np.nan, stated=False, absent="")
+    if count < 3:
+        shown = "one shot lies" if count == 1 else f"{count or 'no'} shots lie"
+        return replace(nothing, absent=f"{shown} on the arc: a radius needs three")
+    try:
+        fit = fit_circle(xy)
+    except GeometryError as fault:
+        return replace(nothing, absent=f"no circle fits the shots: {fault}")
+    stated = bool(np.isfinite(sigma).all() and np.all(sigma > 0.0))
+    own = float(fit.sigma_radius_m)
+    if stated:
+        own = float(np.sqrt(radius_covariance(xy, fit.centre_m, sigma)[2, 2]))
+    per_shot = radius_per_shot(xy, fit.centre_m)
+    reach = dms(fit.turn_rad, 0)
+    middle = fit.radius_m * (1.0 - float(np.cos(fit.turn_rad / 2.0)))
+    one = length_text(_PLAIN_SIGMA_M, job.unit, plus=False)
+    said = (
+        f"The {count} shots on the arc reach over {reach} of it, with a middle ordinate of "
+        f"{length_text(middle, job.unit, plus=False)}; {one} in a shot changes the fitted radius "
+        f"by about {length_text(per_shot * _PLAIN_SIGMA_M, job.unit, plus=False)}."
+    )
+    k = 2.0 if section.tolerance is None else section.tolerance.k
+    doubt = own if np.isfinite(own) else per_shot * _PLAIN_SIGMA_M
+    absent = ""
+    if k * max(doubt, 0.0) > _TOO_SHORT * arc.radius_m:
+        unsure = length_text(k * doubt, job.unit, plus=False)
+        absent = (
+            f"too short an arc to say its radius: the shots reach over {reach} of it, and the "
+            f"radius is known to {unsure}"
+        )
+    return _Circle(fit=fit, shots=count, sigma_m=own, stated=stated, absent=absent, remarks=(said,))
+
+
+# ---------------------------------------------------------------- the measure
+
+
+def _measure(
+    section: CurbReturn,
+    job: Job,
+    arc: _Arc,
+    table: _Table,
+    circle: _Circle,
+    shots: Shots,
+    on_arc: BoolArray,
+    remarks: tuple[str, ...],
+) -> Measure:
+    """Return the measure: the shots, the arc as a whole, and places without a shot."""
+    rows = len(table.name)
+    covered = set(table.which.tolist())
+    missing = [word for word, _ in _PLACES if word not in covered]
+    more = 1 + len(missing)
+    limited = section.tolerance is not None and section.tolerance.radius is not None
+    behind = np.full((rows + more, max(1, int(on_arc.sum()))), -1, dtype=np.int64)
+    behind[:rows, 0] = table.rows.shot
+    behind[rows, : int(on_arc.sum())] = table.rows.shot[on_arc]
+    what = section.complete
+    unchecked = _longer(table.unchecked, more)
+    unchecked[rows] = "" if limited else "no limit on the radius is stated"
+    for number, word in enumerate(missing, start=rows + 1):
+        unchecked[number] = f"no shot near the {word} of the arc"
+    said = _longer(np.full(rows, "", dtype=object), more)
+    said[:rows][table.rows.superseded] = "measured again later"
+    name = _longer(table.name, more)
+    name[rows] = _WHOLE
+    for number, word in enumerate(missing, start=rows + 1):
+        name[number] = word
+    counted = np.zeros(rows + more, dtype=np.bool_)
+    counted[:rows] = ~table.rows.superseded & (table.rows.unchecked == "")
+    counted[rows] = limited
+    counted[rows + 1 :] = what
+    undecided: TextArray = np.full(rows + more, "", dtype=object)
+    fitted = np.nan if circle.fit is None else circle.fit.radius_m
+    superseded = np.concatenate((table.rows.superseded, np.zeros(more, dtype=np.bool_)))
+    found = Deltas(
+        **{
+            key: _padded(getattr(table.found, key), more)
+            for key in Deltas.__dataclass_fields__
+            if key != "sigma"
+        },
+        sigma=replace(
+            table.found.sigma,
+            **{key: _padded(getattr(table.found.sigma, key), more) for key in ("n", "e", "h", "z")},
+            correlation=None
+            if table.found.sigma.correlation is None
+            else np.concatenate((table.found.sigma.correlation, np.zeros(more))),
+        ),
+    )
+    across = _padded(table.feet.offset_m, more)
+    direction = arc.course.azimuth_at(table.feet.distance_m)
+    none = np.full(rows + more, np.nan)
+    shown = Lined(
+        along=none,
+        across=across,
+        station=none,
+        offset=across,
+        azimuth=np.concatenate((direction, np.zeros(more))),
+    )
+    compared = table.unchecked == ""
+    return Measure(
+        kind="curb_return",
+        name=section.name,
+        where=section.where,
+        tolerance=section.tolerance,
+        id=name,
+        columns=(
+            *_named(point_columns(found, name, superseded, name, lined=shown)),
+            column("along_arc", "Along the arc", Quantity.DISTANCE, _padded(table.along, more)),
+            column("part", "Stands for", Quantity.TEXT, _longer(table.which, more)),
+            column("radius", "Radius", Quantity.LENGTH, _only(rows, more, fitted)),
+            column(
+                "d_radius", "Δ radius", Quantity.LENGTH, _only(rows, more, fitted - arc.radius_m)
+            ),
+            column("sigma_radius", "σ radius", Quantity.LENGTH, _only(rows, more, circle.sigma_m)),
+            description_column(_longer(shots.points.description[table.rows.shot], more)),
+        ),
+        summary=(
+            counts_item("shots", "Shots compared", int(table.governs.sum())),
+            *_arc_items(arc),
+            *_circle_items(arc, circle),
+            *across_items(table.feet.offset_m[table.governs]),
+        ),
+        comparisons=_comparisons(arc, shown, found, circle, rows),
+        judged_by_row=True,
+        shots=behind,
+        used=np.unique(table.rows.shot[compared]),
+        unchecked=unchecked,
+        undecided=undecided,
+        said=said,
+        counted=counted,
+        remarks=(*remarks, *circle.remarks, *_words(arc, circle, job)),
+        supplements=(_arc_places(arc, job),),
+    )
+
+
+def _named(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    """Return the columns of points; nothing here lies along a station."""
+    away = {"along", "station", "offset"}
+    return tuple(replace(each, detail=True) if each.key in away else each for each in columns)
+
+
+def _padded(values: FloatArray, more: int) -> FloatArray:
+    return np.concatenate((values, np.full(more, np.nan)))
+
+
+def _longer(values: TextArray, more: int) -> TextArray:
+    text: TextArray = np.concatenate((values, np.full(more, "", dtype=object)))
+    return text
+
+
+def _only(rows: int, more: int, value: float) -> FloatArray:
+    """Return a column that only the arc as a whole fills."""
+    values = np.full(rows + more, np.nan)
+    values[rows] = value
+    return values
+
+
+def _comparisons(
+    arc: _Arc, shown: Lined, found: Deltas, circle: _Circle, rows: int
+) -> tuple[Comparison, ...]:
+    """Return the offset, the height of the shots, and the radius of the arc."""
+    count = len(shown.across)
+    of_shot = np.arange(count) < rows
+    _, across = line_comparisons(shown, found)
+    across = replace(across, applies=of_shot)
+    horizontal = replace(
+        across, limit="horizontal", label="off the arc", value=np.abs(shown.across)
+    )
+    unknown = np.isnan(found.known_z)
+    absent, verdict = missing_heights(
+        np.isnan(found.measured_z), unknown, "the design gives no elevation there"
+    )
+    vertical = Comparison(
+        limit="vertical",
+        label="vertical",
+        value=found.dz,
+        sigma=found.sigma.z,
+        absent=absent,
+        absent_verdict=verdict,
+        applies=of_shot & ~(unknown & _off_arc(arc, found)),
+    )
+    value = np.full(count, np.nan)
+    if circle.fit is not None and not circle.absent:
+        value[rows] = circle.fit.radius_m - arc.radius_m
+    sigma = np.full(count, circle.sigma_m)
+    radius = Comparison(
+        limit="radius",
+        label="radius",
+        value=value,
+        sigma=sigma,
+        length_m=np.full(count, arc.radius_m),
+        absent=np.full(count, circle.absent, dtype=object),
+        absent_verdict=np.full(count, Verdict.UNDECIDED, dtype=np.int8),
+        applies=np.arange(count) == rows,
+    )
+    return horizontal, across, vertical, radius
+
+
+def _off_arc(arc: _Arc, found: Deltas) -> BoolArray:
+    """Return which rows have no elevation because they lie on a line beside the arc."""
+    return np.isnan(found.known_z) & bool(len(arc.level_m))
+
+
+def _arc_items(arc: _Arc) -> tuple[Item, ...]:
+    """Return the design's own elements."""
+    turn = abs(arc.turn_rad)
+    radius, length = arc.radius_m, Quantity.DISTANCE
+    tangent = radius * float(np.tan(turn / 2.0)) if turn < np.pi else np.nan
+    return (
+        item("design_radius", "Design radius", length, radius),
+        item("turn", "Turns, + right", Quantity.ANGLE, arc.turn_rad),
+        item("length", "Length of the arc", length, arc.length_m),
+        item("tangent", "Tangent", length, tangent),
+        item("chord", "Long chord", length, 2.0 * radius * float(np.sin(turn / 2.0))),
+        item("ordinate", "Middle ordinate", length, radius * (1.0 - float(np.cos(turn / 2.0)))),
+    )
+
+
+def _arc_places(arc: _Arc, job: Job) -> Supplement:
+    """Return where the design arc lies, on the grid, with its elevations."""
+    along = np.array([0.0, arc.length_m / 2.0, arc.length_m])
+    on = np.array([arc.centre_m, *(arc.at(each) for each in along.tolist())])
+    grid = to_grid_m(on, job.reference.ground)
+    spot = Quantity.COORDINATE
+    return Supplement(
+        key="arc",
+        title="Where the design arc lies",
+        head="Place",
+        id=np.array(["centre", *(word for word, _ in _PLACES)], dtype=object),
+        columns=(
+            column("n", "N", spot, grid[:, 1]),
+            column("e", "E", spot, grid[:, 0]),
+            column("z", "Z", spot, np.concatenate(([np.nan], arc.level(along, _ONE_ARC_M)))),
+        ),
+        detail=True,
+    )
+
+
+def _circle_items(arc: _Arc, circle: _Circle) -> tuple[Item, ...]:
+    """Return what the fitted circle is, and how it meets the design's ends."""
+    length, angle, nan = Quantity.LENGTH, Quantity.ANGLE, np.nan
+    fit = circle.fit
+    shift = np.full(2, nan) if fit is None else fit.centre_m - arc.centre_m
+    left = nan if fit is None else float(np.abs(fit.residual_m).max())
+    gaps, kinks = _meeting(arc, circle)
+    return (
+        counts_item("shots_on_arc", "Shots that the circle is fitted to", circle.shots),
+        item("radius", "Fitted radius", Quantity.DISTANCE, nan if fit is None else fit.radius_m),
+        item("d_radius", "Fitted minus design radius", length, _radius_off(arc, circle)),
+        item("sigma_radius", "σ of the fitted radius", length, circle.sigma_m),
+        item("centre_dn", "Centre lies north by", length, float(shift[1])),
+        item("centre_de", "Centre lies east by", length, float(shift[0])),
+        item("centre_off", "Centre lies off by", length, float(np.hypot(*shift))),
+        item("left_max", "Left after the fit, at most", length, left),
+        item("gap_begin", "Circle past the beginning, + outward", length, gaps[0]),
+        item("gap_end", "Circle past the end, + outward", length, gaps[1]),
+        item("kink_begin", "Kink where the arc begins, + right", angle, kinks[0]),
+        item("kink_end", "Kink where the arc ends, + right", angle, kinks[1]),
+    )
+
+
+def _radius_off(arc: _Arc, circle: _Circle) -> float:
+    return np.nan if circle.fit is None else circle.fit.radius_m - arc.radius_m
+
+
+def _meeting(arc: _Arc, circle: _Circle) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return how the fitted circle passes the arc's design ends, and the kinks with the lines.
+
+    Gaps: how far outside those ends it passes. Kinks: by how much the direction changes from the
+    line in to the circle, and from the circle to the line out; NaN where no line is given.
+    """
+    if circle.fit is None:
+        return (np.nan, np.nan), (np.nan, np.nan)
+    centre, radius = circle.fit.centre_m, circle.fit.radius_m
+    gaps, kinks = [], []
+    for along, lined, sign in ((0.0, arc.before, 1.0), (arc.length_m, arc.after, -1.0)):
+        at = arc.at(along)
+        gaps.append(radius - float(np.hypot(*(at - centre))))
+        step = np.array([arc.begin_m + along - sign * 1e-6])
+        line = float(arc.course.azimuth_at(step)[0])
+        kinks.append(sign * kink_rad(centre, at, line, arc.turn_rad) if lined else np.nan)
+    return (gaps[0], gaps[1]), (kinks[0], kinks[1])
+
+
+def _words(arc: _Arc, circle: _Circle, job: Job) -> tuple[str, ...]:
+    """Return the fit in words."""
+    if circle.fit is None:
+        return (f"{circle.absent[:1].upper()}{circle.absent[1:]}.",)
+
+    def size(value_m: float) -> str:
+        return length_text(abs(value_m), job.unit, plus=False)
+
+    off = _radius_off(arc, circle)
+    shift = circle.fit.centre_m - arc.centre_m
+    how = "larger" if off > 0.0 else "smaller"
+    sigma = ""
+    if np.isfinite(circle.sigma_m):
+        source = "the shots' own" if circle.stated else "what is left of the fit"
+        sigma = f" (σ {size(circle.sigma_m)}, from {source})"
+    text = (
+        f"The fitted radius is {size(circle.fit.radius_m)}{sigma}, {size(off)} {how} than design; "
+        f"its centre lies {size(shift[1])} {'north' if shift[1] >= 0.0 else 'south'} and "
+        f"{size(shift[0])} {'east' if shift[0] >= 0.0 else 'west'} of the design's."
+    )
+    _, kinks = _meeting(arc, circle)
+    for word, kink in zip(("beginning", "end"), kinks, strict=True):
+        if np.isfinite(kink):
+            degrees = fixed(abs(float(np.degrees(kink))), 2)
+            text += f" At the {word} it meets the line under {degrees}°."
+    return (text,)
