@@ -7,7 +7,7 @@ into a problem with a place.
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from statistics import NormalDist
 from typing import Final, Literal, overload
@@ -121,7 +121,8 @@ class Formula:
 
     constant; per_n and per_sqrt_n times the count n and its root; per_km and per_sqrt_km times the
     length in kilometres and its root; per_length times the length itself (dimensionless, from ppm).
-    text: as the user wrote it.
+    least, most: what the sum is held between. up_to_m, short: for lengths up to so much the value
+    is `short` instead. text: as the user wrote it.
     """
 
     constant: float = 0.0
@@ -130,6 +131,10 @@ class Formula:
     per_km: float = 0.0
     per_sqrt_km: float = 0.0
     per_length: float = 0.0
+    least: float = 0.0
+    most: float = math.inf
+    up_to_m: float = 0.0
+    short: float = 0.0
     text: str
 
     @property
@@ -140,7 +145,7 @@ class Formula:
     @property
     def needs_length(self) -> bool:
         """True where the value depends on a length."""
-        return bool(self.per_km or self.per_sqrt_km or self.per_length)
+        return bool(self.per_km or self.per_sqrt_km or self.per_length or self.up_to_m)
 
     @overload
     def at(self, n: float | None = None, length_m: float | None = None) -> float: ...
@@ -173,7 +178,11 @@ class Formula:
             km = length_m / 1000.0
             value = value + self.per_km * km + self.per_sqrt_km * np.sqrt(km)
             value = value + self.per_length * length_m
-        return value
+        if self.least or self.most < math.inf:
+            value = np.clip(value, self.least, self.most)
+        if self.up_to_m and length_m is not None:
+            value = np.where(np.asarray(length_m) <= self.up_to_m, self.short, value)
+        return value if np.ndim(value) else float(value)
 
 
 # ---------------------------------------------------------------- numbers
@@ -308,20 +317,32 @@ def parse_length(value: str | float, unit: LengthUnit) -> float:
 
     A bare number (or a text that holds only one) is in `unit`; "15 mm" says its own. "ft", "in" and
     "mi" mean the job's own foot where the job is in feet, else the international foot; "usft" and
-    "ift" are always what they say. Raises UnitError.
+    "ift" are always what they say. Raises UnitError, also for what is longer than `LONGEST_M`.
     """
     if not isinstance(value, str):
-        return unit.to_metres(_finite(value, value, _LENGTHS))
+        return _on_earth(value, unit.to_metres(_finite(value, value, _LENGTHS)))
     number, word = _quantity(value, _LENGTHS)
     if not word:
-        return unit.to_metres(number)
+        return _on_earth(value, unit.to_metres(number))
     factor = _metres_per(word, unit)
     if factor is None:
         raise UnitError(
             f"{_quoted(value)}: {_quoted(word)} is not a unit of length",
             "use mm, cm, m, km, in, ft, mi, usft (US survey foot) or ift (international foot)",
         )
-    return number * factor
+    return _on_earth(value, number * factor)
+
+
+LONGEST_M = 5e10
+"""Longer than any coordinate of any grid; beyond it sums of lengths lose their millimetres."""
+
+
+def _on_earth(value: str | float, length_m: float) -> float:
+    if not abs(length_m) <= LONGEST_M:
+        raise UnitError(
+            f"{_quoted(value)} is longer than anything on earth", "check the decimal point"
+        )
+    return length_m
 
 
 # ---------------------------------------------------------------- angles
@@ -782,12 +803,15 @@ def parse_formula(
 
     n counts angles or set-ups; km and mi are the length of the line (a mile is 5280 of the job's
     own feet, of the international foot in metres). A bare number is a length in `unit`; an angle
-    needs its unit. Negative terms are refused. Raises UnitError.
+    needs its unit. A length may be a share of the length that it belongs to, "1:500", "0.2 %",
+    "1/4 in per 10 ft"; may be held with ", at least 5 mm" and ", at most 1 in"; and may begin with
+    a constant for short lengths: "1 in up to 100 ft, then 1:1000, at most 6 in". Negative terms are
+    refused. Raises UnitError.
     """
     if isinstance(value, str):
         if not value.strip():
             raise UnitError('"" is empty', "write the limit, or leave the key out")
-        return _FormulaReader(value, kind, unit).read()
+        return _bounded(value, kind, unit)
     if kind == "angle":
         raise UnitError(
             f"{_quoted(value)} has no unit",
@@ -799,3 +823,65 @@ def parse_formula(
             f"{_quoted(value)}: a limit cannot be negative", "write it as a positive value"
         )
     return Formula(constant=unit.to_metres(number), text=f"{value} {unit.short}")
+
+
+_SHORT = re.compile(r"(.+?)\s+up\s+to\s+(.+?)\s*[,;]\s*then\s+(.+)", re.IGNORECASE | re.DOTALL)
+_BOUND = re.compile(r"(.+)[,;]\s*at\s+(least|most)\s+(.+)", re.IGNORECASE | re.DOTALL)
+_ONE_TO = re.compile(rf"1\s*:\s*({_NUMBER})")
+_PERCENT = re.compile(rf"({_NUMBER})\s*%")
+_PER = re.compile(r"(.+?)\s+per\s+(.+)", re.IGNORECASE | re.DOTALL)
+
+
+def _bounded(text: str, kind: Literal["length", "angle"], unit: LengthUnit) -> Formula:
+    """Return a formula with what it is held between, and its value for short lengths."""
+    rest, bounds = text.strip(), dict[str, float]()
+    if kind == "length" and (match := _SHORT.fullmatch(rest)):
+        bounds |= {"short": _held(text, match[1], unit), "up_to_m": _held(text, match[2], unit)}
+        rest = match[3]
+    while match := _BOUND.fullmatch(rest):
+        side = match[2].lower()
+        if side in bounds:
+            raise UnitError(f"{_quoted(text)} says at {side} twice", "keep one of the two")
+        bound = _share_of_length(match[3].strip(), unit)
+        bound = bound or _FormulaReader(match[3], kind, unit).read()
+        if bound.needs_n or bound.needs_length:
+            raise UnitError(
+                f"{_quoted(text)}: at {side} {match[3]} is no fixed value",
+                f'write one behind "at {side}", such as "1 in"',
+            )
+        bounds[side] = bound.at()
+        rest = match[1].strip()
+    if bounds.get("least", 0.0) > bounds.get("most", math.inf):
+        raise UnitError(
+            f"{_quoted(text)} is at least more than it is at most", "exchange the two bounds"
+        )
+    found = _share_of_length(rest, unit) if kind == "length" else None
+    if found is None:
+        found = _FormulaReader(rest, kind, unit).read()
+    if not bounds:
+        return found
+    return replace(found, **bounds, text=text.strip())
+
+
+def _held(text: str, part: str, unit: LengthUnit) -> float:
+    """Return a fixed length of a formula, more than 0."""
+    value = parse_length(part, unit)
+    if not value > 0.0:
+        raise UnitError(f"{_quoted(text)}: {part} is no length greater than 0", "write one")
+    return value
+
+
+def _share_of_length(text: str, unit: LengthUnit) -> Formula | None:
+    """Return a limit that is a share of a length; None for any other."""
+    if match := _ONE_TO.fullmatch(text):
+        run = float(match[1])
+        if not run > 0.0:
+            raise UnitError(f"{_quoted(text)} is no ratio", 'write one such as "1:500"')
+        return Formula(per_length=1.0 / run, text=text)
+    if match := _PERCENT.fullmatch(text):
+        return Formula(per_length=float(match[1]) / 100.0, text=text)
+    if match := _PER.fullmatch(text):
+        return Formula(
+            per_length=_held(text, match[1], unit) / _held(text, match[2], unit), text=text
+        )
+    return None

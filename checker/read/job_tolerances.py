@@ -4,27 +4,29 @@ from collections.abc import Mapping
 from typing import Final, Literal
 
 from checker.model.job import Rule, Tolerance
+from checker.read.areas import parse_area
 from checker.read.job_draft import NOT_BUILT, Draft, positive, sigma_level_of
 from checker.read.standards import LIMITS, closure_classes, source_of
 from checker.read.toml_tables import Table, listed, meant, quoted
-from checker.units import Formula, parse_formula, parse_ratio, parse_slope
+from checker.units import Formula, LengthUnit, parse_formula, parse_ratio, parse_slope
 
 _PLAN_AND_HEIGHT = ("horizontal", "vertical", "above", "below")
 _LINE_LIMITS = ("along", "across", "left", "right")
 _USABLE: Final[Mapping[str, tuple[str, ...]]] = {
     "stakeout": (*_PLAN_AND_HEIGHT, *_LINE_LIMITS),
     "slope_stake": ("horizontal", "across", "left", "right"),
+    "curb_return": (*_PLAN_AND_HEIGHT, "across", "left", "right", "radius"),
     "control": _PLAN_AND_HEIGHT,
     "site_fit": _PLAN_AND_HEIGHT,
     "accuracy": ("horizontal", "vertical"),
     "repeats": _PLAN_AND_HEIGHT,
-    "traverse": ("angular", "misclosure", "ratio"),
-    "levels": ("misclosure",),
+    "traverse": ("angular", "misclosure", "ratio", "set_angle", "set_distance"),
+    "levels": ("misclosure", "section"),
     "vectors": ("misclosure",),
-    "figure": ("misclosure", "ratio"),
+    "figure": ("misclosure", "ratio", "area", "angular", "distance"),
     "network": ("distance",),
     "surface": ("vertical", "above", "below"),
-    "relative": ("distance", "elevation", "plumb"),
+    "relative": ("distance", "longer", "shorter", "elevation", "plumb"),
     "plane": (
         *("vertical", "above", "below", "slope"),
         *("minimum_grade", "maximum_grade", "maximum_crossfall"),
@@ -36,7 +38,7 @@ _USABLE: Final[Mapping[str, tuple[str, ...]]] = {
 }
 """The limits of a tolerance that a section can compare something with."""
 
-_LIMITS: Final[Mapping[str, tuple[Literal["length", "angle", "slope"], bool, bool]]] = {
+_LIMITS: Final[Mapping[str, tuple[Literal["length", "angle", "slope", "area"], bool, bool]]] = {
     "horizontal": ("length", False, False),
     "along": ("length", False, False),
     "across": ("length", False, False),
@@ -46,8 +48,11 @@ _LIMITS: Final[Mapping[str, tuple[Literal["length", "angle", "slope"], bool, boo
     "above": ("length", False, False),
     "below": ("length", False, False),
     "distance": ("length", False, True),
-    "elevation": ("length", False, False),
+    "longer": ("length", False, True),
+    "shorter": ("length", False, True),
+    "elevation": ("length", False, True),
     "plumb": ("length", False, True),
+    "radius": ("length", False, True),
     "slope": ("slope", False, False),
     "minimum_grade": ("slope", False, False),
     "maximum_grade": ("slope", False, False),
@@ -55,6 +60,10 @@ _LIMITS: Final[Mapping[str, tuple[Literal["length", "angle", "slope"], bool, boo
     "minimum_drop": ("length", False, False),
     "angular": ("angle", True, False),
     "misclosure": ("length", True, True),
+    "section": ("length", True, True),
+    "set_angle": ("angle", False, False),
+    "set_distance": ("length", False, True),
+    "area": ("area", False, True),
 }
 """Every limit that is a formula: its kind, and whether it may depend on n and on a length."""
 
@@ -71,7 +80,11 @@ def _limits(draft: Draft, table: Table, name: str) -> Tolerance | None:
     """Return the tolerance that a table states; None where a fault leaves it without a limit."""
     formulas = {key: _formula(draft, table, key) for key in _LIMITS}
     ratio = table.parsed("ratio", parse_ratio, 'a closure ratio such as "1:10000"')
-    for whole, parts in (("vertical", ("above", "below")), ("across", ("left", "right"))):
+    for whole, parts in (
+        ("vertical", ("above", "below")),
+        ("across", ("left", "right")),
+        ("distance", ("longer", "shorter")),
+    ):
         twice = [part for part in parts if table.has(part)]
         if table.has(whole) and twice:
             table.fault(
@@ -164,7 +177,7 @@ def _formula(draft: Draft, table: Table, key: str) -> Formula | None:
     kind, may_n, may_length = _LIMITS[key]
     formula = table.parsed(
         key,
-        slope_limit if kind == "slope" else lambda value: parse_formula(value, kind, draft.unit),
+        lambda value: _parsed(value, kind, draft.unit),
         _EXPECTED[kind],
         accept=_is_more_than_nothing,
         slug="limit-not-positive",
@@ -176,7 +189,7 @@ def _formula(draft: Draft, table: Table, key: str) -> Formula | None:
     elif formula.needs_length and not may_length:
         variable, remedy = (
             "a length",
-            "km, mi and ppm belong to misclosure and distance, where a length is measured",
+            "km, mi, ppm and ratios belong where a length is measured: misclosure, distance, plumb",
         )
     else:
         return formula
@@ -194,7 +207,21 @@ _EXPECTED: Final = {
     "length": "a length greater than 0",
     "angle": 'an angle such as "20 arcsec"',
     "slope": 'a slope greater than 0 such as "0.5 %" or "1:200"',
+    "area": 'an area greater than 0 such as "20 sq ft", "2 m2" or "0.1 %"',
 }
+
+
+def _parsed(
+    value: str | float, kind: Literal["length", "angle", "slope", "area"], unit: LengthUnit
+) -> Formula:
+    if kind == "slope":
+        return slope_limit(value)
+    if kind == "area":
+        text = str(value).strip()
+        if text.endswith("%"):  # of the area that is stated
+            return Formula(per_length=parse_slope(text), text=text)
+        return Formula(constant=parse_area(value, unit)[0], text=str(value))
+    return parse_formula(value, kind, unit)
 
 
 def slope_limit(value: str | float) -> Formula:
@@ -210,7 +237,8 @@ def _is_more_than_nothing(formula: Formula) -> bool:
         + formula.per_km
         + formula.per_sqrt_km
         + formula.per_length
-    ) > 0.0
+        + formula.least
+    ) > 0.0 and formula.most > 0.0
 
 
 def tolerance_of(draft: Draft, table: Table) -> Tolerance | None:

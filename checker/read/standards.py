@@ -1,4 +1,4 @@
-"""Published classes of closure: the tables of checker/standards, each with its source."""
+"""Published classes of closure and tolerance: the tables of checker/standards, with sources."""
 
 import tomllib
 from functools import cache
@@ -6,14 +6,19 @@ from pathlib import Path
 from typing import Final
 
 FOLDER: Final = Path(__file__).resolve().parent.parent / "standards"
-LIMITS: Final = ("angular", "ratio", "misclosure", "distance")
+TABLES: Final = ("closures.toml", "tolerances.toml")
+LIMITS: Final = (
+    *("angular", "ratio", "misclosure", "distance", "longer", "shorter", "plumb"),
+    *("horizontal", "vertical", "above", "below"),
+)
 
 
 @cache
 def closure_classes() -> dict[str, dict[str, str]]:
     """Return the classes by name: limits as a job would write them, words, source, seen, status."""
-    text = (FOLDER / "closures.toml").read_text(encoding="utf-8")
-    classes: dict[str, dict[str, str]] = tomllib.loads(text)["class"]
+    classes: dict[str, dict[str, str]] = {}
+    for name in TABLES:
+        classes |= tomllib.loads((FOLDER / name).read_text(encoding="utf-8"))["class"]
     return classes
 
 

@@ -85,6 +85,51 @@ def test_traverse_classes_are_those_that_were_read(name: str, source: str, cls: 
         assert ours["misclosure"] == f"{row['level_mm']:g} mm * sqrt(km)"
 
 
+@pytest.mark.parametrize("cls", ["A", "B", "C"])
+def test_classes_of_levels_are_those_that_were_read(cls: str) -> None:
+    row = next(row for row in case("std-nc-56-1605")["inputs"]["classes"] if row["cls"] == cls)
+    ours = closure_classes()[f"nc-levels-{cls.lower()}"]
+    assert ours["misclosure"] == f"{row['ft_k']:g} ft * sqrt(mi)"
+
+
+def test_classes_of_single_sources_are_those_that_were_read() -> None:
+    classes = closure_classes()
+    australia = case("std-au-first-order-levelling")["inputs"]
+    k = australia["double_run_mm_sqrt_km"]
+    assert classes["au-first-order-levels"]["misclosure"] == f"{k:g} mm * sqrt(km)"
+    brazil = case("std-br-nbr13133-partial")["inputs"]["level_IIN_mm_per_sqrt_km"]
+    assert classes["nbr-13133-levels-2"]["misclosure"] == f"{brazil:g} mm * sqrt(km)"
+    washington = case("std-wac-332-130-090")["inputs"]
+    asked = {row["ratio"]: row["k"] for row in washington["angular"]}
+    for name, ratio in (("wa-land-boundary-city", 10000), ("wa-land-boundary", 5000)):
+        assert parse_ratio(classes[name]["ratio"]) == ratio
+        assert classes[name]["angular"] == f"{asked[ratio]:g} arcsec * sqrt(n)"
+
+
+def test_second_readings_agree_with_the_first() -> None:
+    second = case("std-txdot-row-second-reading")["inputs"]
+    for name, k in zip(
+        ("tx-right-of-way-10000", "tx-right-of-way-15000"), second["angular_k_sec"], strict=True
+    ):
+        assert closure_classes()[name]["angular"] == f"{k:g} arcsec * sqrt(n)"
+    for row in case("std-nc-1603-more")["inputs"]["classes"]:
+        ours = closure_classes()[f"nc-boundary-{row['cls'].split()[0].lower()}"]
+        assert ours["angular"] == f"{row['angle_k']:g} arcsec * sqrt(n)"
+        assert ("ratio" in ours) == ("ratio" in row)
+
+
+@pytest.mark.parametrize("cls", ["First", "Second", "Third"])
+def test_highway_orders_are_what_is_safe_of_the_garbled_table(cls: str) -> None:
+    found = case("std-caltrans-5-1a-2006")["inputs"]
+    row = next(row for row in found["horizontal"] if row["cls"] == cls)
+    ours = closure_classes()[f"ca-highway-{cls.lower()}"]
+    assert parse_ratio(ours["ratio"]) == row["ratio"]
+    if cls == "First":
+        assert ours["misclosure"] == f"{found['vertical_first_ft_k']:g} ft * sqrt(mi)"
+    else:
+        assert "misclosure" not in ours
+
+
 def test_a_tolerance_takes_the_limits_and_the_source_of_a_class() -> None:
     check = job(TRAVERSE + 'tolerance = { class = "nc-boundary-a" }\n').checks[0]
     assert check.tolerance is not None
