@@ -45,7 +45,8 @@ class Course:
     """An alignment ready for use.
 
     alignment: in the axes of the design. profile: over the distance along it, None without one.
-    remarks: what must be said of it wherever it is used.
+    remarks: what must be said of it wherever it is used. digits: behind the plus of a station; 0:
+    as the unit has it.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Course:
     ground: Ground | None
     unit: LengthUnit
     remarks: tuple[str, ...] = ()
+    digits: int = 0
 
     def feet(self, northing_m: FloatArray, easting_m: FloatArray, *, rival_m: float = 1e-3) -> Feet:
         """Return the nearest place of the course for positions on the grid, one row each."""
@@ -65,7 +67,11 @@ class Course:
         self, distance_m: npt.ArrayLike, offset_m: npt.ArrayLike
     ) -> tuple[FloatArray, FloatArray]:
         """Return northings and eastings on the grid at distances along and offsets (+ right)."""
-        xy = to_grid_m(self.alignment.point_at(distance_m, offset_m), self.ground)
+        return self.on_grid(self.alignment.point_at(distance_m, offset_m))
+
+    def on_grid(self, xy_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return northings and eastings on the grid of places in the axes of the design."""
+        xy = to_grid_m(xy_m, self.ground)
         return xy[:, 1], xy[:, 0]
 
     def elevation(self, distance_m: FloatArray, offset_m: FloatArray) -> FloatArray:
@@ -98,15 +104,17 @@ class Course:
     def station_text(self, distance_m: float) -> str:
         """Return the station at a distance along, as it is written on a stake."""
         return station_text(
-            float(self.alignment.stationing.station(np.array([distance_m]))[0]), self.unit
+            float(self.alignment.stationing.station(np.array([distance_m]))[0]),
+            self.unit,
+            self.digits,
         )
 
 
-def station_text(station_m: float, unit: LengthUnit) -> str:
-    """Return a station as text: 10+00.00 in feet, 0+100.000 in metres."""
-    metric = unit is LengthUnit.METRE
+def station_text(station_m: float, unit: LengthUnit, digits: int = 0) -> str:
+    """Return a station as text; digits: behind the plus, 0: 10+00.00 in feet, 0+100.000 in m."""
+    usual = 3 if unit is LengthUnit.METRE else 2
     return format_station(
-        float(unit.from_metres(station_m)), digits=3 if metric else 2, decimals=3 if metric else 2
+        float(unit.from_metres(station_m)), digits=digits or usual, decimals=usual
     )
 
 
@@ -136,6 +144,7 @@ def course_of(name: str, inputs: Inputs, job: Job) -> Course:
         crossfall=_crossfall(given, inputs, ways, job.unit),
         ground=job.reference.ground,
         unit=job.unit,
+        digits=given.station_digits,
     )
     return Course(
         name=name,
@@ -144,6 +153,7 @@ def course_of(name: str, inputs: Inputs, job: Job) -> Course:
         crossfall=course.crossfall,
         ground=course.ground,
         unit=course.unit,
+        digits=course.digits,
         remarks=(*_described(course), *remarks, *_breaks(course), *_turns(course)),
     )
 
@@ -227,7 +237,8 @@ def _from_layer(given: AlignmentInput, inputs: Inputs, job: Job, remarks: list[s
     try:
         return chain.course()
     except GeometryError as fault:
-        raise _refused("alignment-empty", given.where, f"{what}: {fault}", fault.hint) from None
+        hint = fault.hint or "look at what is drawn on that layer"
+        raise _refused("alignment-empty", given.where, f"{what}: {fault}", hint) from None
 
 
 def _parted(given: AlignmentInput, chains: tuple[Chain, ...], job: Job) -> InputError:
@@ -310,7 +321,8 @@ def _from_table(given: AlignmentInput, table: ElementTable, unit: LengthUnit) ->
     try:
         alignment = from_parts(parts, start_xy_m=(easting, northing), start_azimuth_rad=azimuth)
     except GeometryError as fault:
-        raise _refused("alignment-element", first, str(fault), fault.hint) from None
+        hint = fault.hint or "look at the elements of the table"
+        raise _refused("alignment-element", first, str(fault), hint) from None
     _table_agrees(table, alignment, unit)
     return alignment
 
@@ -415,12 +427,12 @@ def _stationing(given: AlignmentInput, unit: LengthUnit) -> Stationing:
             if not back > begin:
                 break
             begin = ahead
+        one, other = (station_text(each, unit, given.station_digits) for each in (back, begin))
         raise _refused(
             "station-equation",
             given.where,
             f"[alignment.{given.name}]: station equation {number} has its back station "
-            f"{station_text(back, unit)} not ahead of {station_text(begin, unit)}, where its "
-            "region begins",
+            f"{one} not ahead of {other}, where its region begins",
             "give the equations in the order in which they are met up-station",
         ) from None
 
@@ -431,9 +443,10 @@ def _equations_lie_on(given: AlignmentInput, alignment: Alignment, unit: LengthU
             raise _refused(
                 "station-equation",
                 given.where,
-                f"[alignment.{given.name}]: the station equation at {station_text(back, unit)} "
-                f"back lies beyond its end, which is "
-                f"{length_text(at - alignment.length_m, unit, plus=False)} before it",
+                f"[alignment.{given.name}]: the station equation at "
+                f"{station_text(back, unit, given.station_digits)} back lies beyond "
+                f"its end, which is {length_text(at - alignment.length_m, unit, plus=False)} "
+                "before it",
                 "look at the equation, and at the station of the start",
             )
 
@@ -563,8 +576,9 @@ def stake_distance(course: Course, station_m: float, side: str, where: Where) ->
     raise _refused(
         "station-unknown",
         where,
-        f"station {station_text(station_m, course.unit)} is not on alignment {course.name}, which "
-        f"runs from {course.station_text(0.0)} to {course.station_text(length)}"
+        f"station {station_text(station_m, course.unit, course.digits)} is not on alignment "
+        f"{course.name}, which runs from {course.station_text(0.0)} to "
+        f"{course.station_text(length)}"
         + (" with station equations" if course.alignment.stationing.equations else ""),
         "look at the station, and at the start station of the alignment",
     )
@@ -596,9 +610,9 @@ def _described(course: Course) -> list[str]:
     for equation in alignment.stationing.equations:
         kind = "gap" if equation.gap_m > 0 else "overlap"
         said.append(
-            f"Station equation: {station_text(equation.back_m, course.unit)} back = "
-            f"{station_text(equation.ahead_m, course.unit)} ahead, a station {kind} of "
-            f"{length_text(abs(equation.gap_m), course.unit, plus=False)}."
+            f"Station equation: {station_text(equation.back_m, course.unit, course.digits)} back = "
+            f"{station_text(equation.ahead_m, course.unit, course.digits)} ahead, "
+            f"a station {kind} of {length_text(abs(equation.gap_m), course.unit, plus=False)}."
         )
     return said
 

@@ -21,6 +21,8 @@ from checker.model.points import Points, Quality
 from checker.text import fixed
 from checker.units import LengthUnit
 
+_JOINT_M = 1e-6
+"""A stake so near behind the end of an arc stands in its end."""
 OTHER_SIDE = 0.3
 """A stake that stands off its feature on the other side, by its offset to within this share of it,
 was set on the wrong side."""
@@ -183,15 +185,11 @@ def lined(staked: Staked, known: IntArray, found: Deltas) -> Lined:
 
 def line_comparisons(rows: Lined, found: Deltas) -> tuple[Comparison, Comparison]:
     """Return along and across with their uncertainties."""
-    sine, cosine = np.sin(rows.azimuth), np.cos(rows.azimuth)
-    n, e = found.sigma.n, found.sigma.e
+    along = found.sigma.along(rows.azimuth)
+    across = found.sigma.along(rows.azimuth + 0.5 * np.pi)
     return (
-        Comparison(
-            limit="along", label="along", value=rows.along, sigma=np.hypot(n * cosine, e * sine)
-        ),
-        Comparison(
-            limit="across", label="across", value=rows.across, sigma=np.hypot(n * sine, e * cosine)
-        ),
+        Comparison(limit="along", label="along", value=rows.along, sigma=along),
+        Comparison(limit="across", label="across", value=rows.across, sigma=across),
     )
 
 
@@ -208,6 +206,14 @@ def design_columns(staked: Staked, known: IntArray) -> tuple[Column, ...]:
         column("design_station", "Design station", Quantity.STATION, station),
         column("design_offset", "Design offset", Quantity.LENGTH, picked(staked.offset_m, known)),
     ]
+    deflection, chord = _on_arcs(course, distance)
+    if np.isfinite(deflection).any():
+        made += [
+            column(
+                "deflection", "Deflection in the arc", Quantity.ANGLE, deflection, detail=True
+            ),
+            column("arc_chord", "Chord in the arc", Quantity.DISTANCE, chord, detail=True),
+        ]
     if course.profile is not None:
         made.append(column("grade", "Grade", Quantity.GRADE, course.grade(distance)))
     if staked.set_off_m:
@@ -227,6 +233,26 @@ def design_columns(staked: Staked, known: IntArray) -> tuple[Column, ...]:
             column("side", "Stake stands", Quantity.TEXT, _sides(known, staked.set_off_m)),
         ]
     return tuple(made)
+
+
+def _on_arcs(course: Course, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return deflection angle (+ right) and chord from the beginning of the arc; NaN off arcs.
+
+    The deflection from the tangent is half the angle of the arc run so far, the chord 2 R sin of it
+    (common practice, no source).
+    """
+    elements, starts = course.alignment.elements, course.alignment.starts_m
+    element, t = course.alignment.locate(np.nan_to_num(distance))
+    # The end of an arc is its own, though the joint belongs to the element ahead.
+    ended = (t <= _JOINT_M) & (element > 0) & (elements.curvature_in[element] == 0.0)
+    element = np.where(ended, element - 1, element)
+    t = np.where(ended, elements.length_m[element], t)
+    k = elements.curvature_in[element]
+    on = (k != 0.0) & ~elements.is_spiral[element] & np.isfinite(distance)
+    on &= (distance >= 0.0) & (distance <= starts[-1])
+    deflection = np.where(on, k * t / 2.0, np.nan)
+    radius = np.abs(1.0 / np.where(k != 0.0, k, np.inf))
+    return deflection, np.where(on, 2.0 * radius * np.sin(np.abs(deflection)), np.nan)
 
 
 def _sides(known: IntArray, set_off_m: float) -> TextArray:

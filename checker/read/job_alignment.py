@@ -85,6 +85,7 @@ def read_alignment(draft: Draft, table: Table) -> None:
         columns=columns_of(table, ELEMENTS.names),
         reversed=table.flag("reversed", default=False),
         start_m=0.0 if start is None else start,
+        station_digits=_digits(table),
         start_point=_start_point(draft, table),
         start_azimuth_rad=table.parsed("start_azimuth", _direction, "an azimuth, 0 to 360 degrees"),
         equations=_equations(table, station),
@@ -102,6 +103,13 @@ def _direction(value: str | float) -> float:
     if not 0.0 <= angle <= 2.0 * math.pi:
         raise UnitError(f"{quoted(value)} is not from 0 to 360 degrees", "count from north")
     return angle
+
+
+def _digits(table: Table) -> int:
+    """Return how many digits the start station was written with behind its plus; 0 without one."""
+    text = str(table.data.get("start", ""))
+    _, plus, behind = text.partition("+")
+    return len(behind.strip().partition(".")[0].split(" ")[0]) if plus else 0
 
 
 def _start_point(draft: Draft, table: Table) -> Position | None:
