@@ -1,5 +1,6 @@
 """What the job says that the stored standard deviations leave out, attached to the points."""
 
+import math
 from dataclasses import replace
 
 from checker.model.inputs import Inputs
@@ -17,6 +18,8 @@ def sigma_budget(job: Job) -> SigmaBudget | None:
         bubble_rad=0.0 if measured is None else measured.bubble_rad,
         control_h_m=0.0 if control is None else control.sigma_h_m,
         control_z_m=0.0 if control is None else control.sigma_z_m,
+        # a digit that was rounded may be off by half of its unit either way, all alike likely
+        design_m=0.0 if job.design is None else job.design.rounded_to_m / math.sqrt(12.0),
     )
     return None if budget == SigmaBudget() else budget
 

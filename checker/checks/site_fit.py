@@ -13,7 +13,11 @@ import numpy as np
 
 from checker.checks.closing import column, item, length_text, refuse
 from checker.checks.deltas import counts_item, spread
+from checker.checks.fit_prediction import about_given, about_prediction
+from checker.checks.fit_uncertainty import FitSigmas, about_fit_sigmas, fit_sigmas, with_fit
+from checker.checks.given_fit import given_height, given_plan
 from checker.checks.selecting import exclusion_reasons, need_points, stripped_ids, unique_points
+from checker.checks.shots import sigma_level_of
 from checker.geometry.arrays import GeometryError
 from checker.geometry.fit import (
     HeightFit,
@@ -24,7 +28,6 @@ from checker.geometry.fit import (
     fit_similarity,
 )
 from checker.geometry.hull import hull, outside_by
-from checker.geometry.statistics import t_quantile
 from checker.model.arrays import BoolArray, CodeArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.frame import SiteFrame
@@ -32,13 +35,11 @@ from checker.model.inputs import Inputs
 from checker.model.job import HeightFitKind, Job, PlanFit, SiteFit
 from checker.model.measure import Comparison, Item, Measure, Quantity
 from checker.model.points import Points
-from checker.text import fixed, signed
-from checker.units import ARCSEC, LengthUnit
+from checker.text import fixed
+from checker.units import LengthUnit
 
 _NAMED = 8
 """How many points a remark names."""
-_SURE = 0.99865
-"""One tail of the test of scale and rotation: three sigmas of a normal distribution."""
 _WEAK = 0.5
 """A mark of which less than this part of an error shows in its own residual is remarked on."""
 
@@ -83,10 +84,11 @@ class _Marks:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Fit:
-    """What was fitted; None where the job asks for nothing of the kind."""
+    """What was fitted; None where the job asks for nothing of the kind. given: it was stated."""
 
     plan: PlaneMove | None
     height: HeightFit | None
+    given: bool = False
 
     @property
     def plan_redundancy(self) -> int | None:
@@ -119,22 +121,44 @@ def fit_site(
     measured = need_points(inputs.measured, "measured", section.where)
     marks = _marks(section, inputs, measured, job)
     fit = _fit(section, marks)
+    measure = _measure(section, marks, fit, inputs, job, frame)
     moved = None
     if section.apply:
+        added = (
+            FitSigmas(h_m=None, z_m=None)
+            if fit.given
+            else fit_sigmas(
+                measured,
+                _chosen(marks, marks.used),
+                _chosen(marks, marks.for_height),
+                fit.plan,
+                fit.height,
+                sigma_level_of(section, job),
+            )
+        )
         xy = np.column_stack((measured.easting_m, measured.northing_m))
         plan = fit.plan_of(xy)
         moved = replace(
-            measured,
+            with_fit(measured, added, fit.plan),
             northing_m=plan[:, 1],
             easting_m=plan[:, 0],
             elevation_m=measured.elevation_m + fit.rise_at(xy),
         )
-    of_fit = [shots for shots, used in zip(marks.shots, marks.used, strict=True) if used]
+        fitted = (fit.plan is not None, fit.height is not None)
+        said = () if fit.given else tuple(about_fit_sigmas(added, fitted, job.unit))
+        measure = replace(measure, remarks=(*measure.remarks, *said))
     return FittedSite(
-        measure=_measure(section, marks, fit, inputs, job, frame),
+        measure=measure,
         moved=moved,
-        fitted=np.unique(np.concatenate(of_fit)),
+        fitted=np.unique(np.concatenate(_chosen(marks, marks.used)))
+        if section.pairs or not fit.given
+        else np.empty(0, dtype=np.int64),
     )
+
+
+def _chosen(marks: _Marks, which: BoolArray) -> tuple[IntArray, ...]:
+    """Return the shots of the marks of the mask, mark by mark."""
+    return tuple(shots for shots, used in zip(marks.shots, which, strict=True) if used)
 
 
 # ---------------------------------------------------------------- the marks
@@ -210,6 +234,14 @@ def _fit(section: SiteFit, marks: _Marks) -> _Fit:
     """Return the fit; InputError where the marks do not fix it."""
     plan = height = None
     part = "plan"
+    if section.given is not None:
+        chosen, given = marks.for_height, section.given
+        if given.plan:
+            plan = given_plan(given, marks.xy[marks.used], marks.known_xy[marks.used])
+        if given.shift_z_m is not None:
+            rise = (marks.known_z - marks.z)[chosen]
+            height = given_height(given, marks.xy[chosen], rise)
+        return _Fit(plan=plan, height=height, given=True)
     try:
         if section.plan is PlanFit.SIMILARITY:
             plan = fit_similarity(marks.xy[marks.used], marks.known_xy[marks.used])
@@ -261,7 +293,7 @@ def _rows(marks: _Marks, fit: _Fit) -> _Rows:
     share_height = np.full(len(marks), np.nan)
     if fit.plan is not None:
         left[marks.used] = fit.plan.left_out_m
-        share_plan[marks.used] = _plan_shares(marks, fit.plan)
+        share_plan[marks.used] = 1.0 if fit.given else _plan_shares(marks, fit.plan)
     if fit.height is not None:
         left_z[marks.for_height] = fit.height.fit.left_out
         share_height[marks.for_height] = fit.height.fit.redundancy_number
@@ -307,7 +339,7 @@ def _measure(
         id=marks.id,
         columns=(
             column("measured_id", "As-measured", Quantity.TEXT, marks.measured_id, detail=same),
-            column("in_fit", "In the fit", Quantity.TEXT, np.where(marks.used, "yes", "no")),
+            column("in_fit", "In the fit", Quantity.TEXT, _in_fit(section, marks)),
             column(
                 "count", "Shots", Quantity.COUNT, np.array([len(s) for s in marks.shots], float)
             ),
@@ -343,10 +375,13 @@ def _measure(
         summary=(
             counts_item("marks", "Marks in the fit", int(marks.used.sum())),
             counts_item("others", "Marks kept out of it", int((~marks.used).sum())),
-            *_parameters(section, fit),
+            *_parameters(section, fit, marks),
             *spread(rows.dn[marks.used], rows.de[marks.used], rows.dz[marks.used]),
         ),
-        comparisons=(*_residuals(marks, fit, rows), *_left_out(marks, fit, rows)),
+        comparisons=(
+            *_residuals(marks, fit, rows),
+            *(() if fit.given else _left_out(marks, fit, rows)),
+        ),
         judged_by_row=True,
         shots=table,
         used=np.unique(np.concatenate(marks.shots)),
@@ -355,10 +390,10 @@ def _measure(
         said=blank.copy(),
         counted=np.ones(len(marks), dtype=np.bool_),
         remarks=(
-            *_about_use(section, marks),
+            *_about_use(section, marks, fit),
             *_about_proof(section, marks, fit, rows),
-            *_about_left_out(marks, rows, job.unit),
-            *_about_prediction(fit, frame),
+            *(() if fit.given else _about_left_out(marks, rows, fit, job.unit)),
+            *(about_given(fit.plan, frame) if fit.given else about_prediction(fit.plan, frame)),
             *_about_reach(marks, fit, inputs, job.unit),
         ),
     )
@@ -449,16 +484,17 @@ def _absent(marks: _Marks, fitted: BoolArray, part: str, redundancy: int | None)
     return texts
 
 
-def _parameters(section: SiteFit, fit: _Fit) -> Iterator[Item]:
+def _parameters(section: SiteFit, fit: _Fit, marks: _Marks) -> Iterator[Item]:
     """Give the parameters with their standard deviations; None where nothing of the kind is fitted.
 
     Without redundancy a standard deviation does not exist.
     """
     plan, height = fit.plan, fit.height
     similar = plan if section.plan is PlanFit.SIMILARITY else None
-    middle = plan.centre_to_m - plan.centre_from_m if plan is not None else np.full(2, np.nan)
+    at = marks.xy[marks.used].mean(axis=0, keepdims=True)
+    middle = plan.apply(at)[0] - at[0] if plan is not None else np.full(2, np.nan)
     count = len(plan.residual_m) if plan is not None else 1
-    of_shift = plan.sigma_m / np.sqrt(count) if plan is not None else np.nan
+    of_shift = np.nan if plan is None or fit.given else plan.sigma_m / np.sqrt(count)
     tilt, towards, sd_tilt = _tilt(height)
     ppm, angle, length = Quantity.PPM, Quantity.SMALL_ANGLE, Quantity.LENGTH
     yield item("scale_ppm", "Scale", ppm, (similar.scale - 1.0) * 1e6 if similar else None)
@@ -473,7 +509,8 @@ def _parameters(section: SiteFit, fit: _Fit) -> Iterator[Item]:
     yield item("shift_e", "Shift E at the middle of the marks", length, float(middle[0]))
     yield item("sd_shift_n", "σ shift N", length, of_shift)
     yield item("sd_shift_e", "σ shift E", length, of_shift)
-    level = None if height is None else height.level_m
+    at = marks.xy[marks.for_height]
+    level = None if height is None or not len(at) else float(height.at(at.mean(axis=0)[None])[0])
     yield item("shift_z", "Shift Z at the middle of the marks", length, level)
     sd_level = None if height is None else float(np.sqrt(height.fit.covariance[0, 0]))
     yield item("sd_shift_z", "σ shift Z", length, sd_level)
@@ -507,8 +544,21 @@ def _tilt(height: HeightFit | None) -> tuple[float | None, float | None, float |
 # ---------------------------------------------------------------- what must be said
 
 
-def _about_use(section: SiteFit, marks: _Marks) -> Iterator[str]:
+def _in_fit(section: SiteFit, marks: _Marks) -> TextArray:
+    """Return whether the fit rests on each mark: of a stated one on those that the job names."""
+    texts: TextArray = np.where(marks.used, "yes", "no").astype(object)
+    if section.given is not None and not section.pairs:
+        texts[:] = "not stated"
+    return texts
+
+
+def _about_use(section: SiteFit, marks: _Marks, fit: _Fit) -> Iterator[str]:
     """Say whether the fit moves anything, and what that takes from the marks."""
+    if fit.given:
+        yield (
+            "The fit was not computed here but stated in the job; the marks test it, and all of"
+            " what they miss by is shown. How well its parameters are known is not."
+        )
     if not section.apply:
         yield "The fit is shown only: no as-measured point was moved by it."
         return
@@ -516,6 +566,12 @@ def _about_use(section: SiteFit, marks: _Marks) -> Iterator[str]:
         "This fit was applied: every as-measured point was moved by it before all other checks, and"
         " the coordinates in this report are the moved ones."
     )
+    if fit.given and not section.pairs:
+        yield (
+            "From which marks it was computed is not stated (pairs): if these are the ones, they"
+            " are no independent proof of it."
+        )
+        return
     yield (
         "The marks in the fit are no independent check shots any more: they were made to agree."
         + ("" if (~marks.used).any() else " No mark was kept out of it to prove it.")
@@ -532,6 +588,8 @@ def _about_proof(section: SiteFit, marks: _Marks, fit: _Fit, rows: _Rows) -> Ite
         )
     tall = int(marks.for_height.sum())
     plane = section.height is HeightFitKind.PLANE
+    if fit.given:
+        return
     if fit.height is not None and fit.height.fit.redundancy == 0:
         what = "A plane through three marks" if plane else "A shift from one mark"
         yield (
@@ -555,57 +613,17 @@ def _about_proof(section: SiteFit, marks: _Marks, fit: _Fit, rows: _Rows) -> Ite
             )
 
 
-def _about_left_out(marks: _Marks, rows: _Rows, unit: LengthUnit) -> Iterator[str]:
+def _about_left_out(marks: _Marks, rows: _Rows, fit: _Fit, unit: LengthUnit) -> Iterator[str]:
     """Name the marks that the others contradict most."""
     plan = np.where(marks.used, np.hypot(rows.left_n, rows.left_e), np.nan)
     height = np.where(marks.used, np.abs(rows.left_z), np.nan)
-    for part, values in (("plan", plan), ("height", height)):
-        if np.isfinite(values).any() and np.nanmax(values) > 0.0:
+    for part, values, fitted in (("plan", plan, fit.plan), ("height", height, fit.height)):
+        if fitted is not None and np.isfinite(values).any() and np.nanmax(values) > 0.0:
             worst = int(np.nanargmax(values))
             yield (
                 f"Left out of the fit, {marks.id[worst]} would miss by"
                 f" {length_text(float(values[worst]), unit, plus=False)} in {part}, the most of all"
                 " marks."
-            )
-
-
-def _about_prediction(fit: _Fit, frame: SiteFrame | None) -> Iterator[str]:
-    """Judge scale and rotation against what the projection predicts: grid on grid is 0 and 0.
-
-    By Student's t of the fit's redundancy, for few marks know little of their own scatter.
-    """
-    plan = fit.plan
-    if plan is None or not np.isfinite(plan.sigma_scale):
-        return
-    ground = 0.0 if frame is None else (1.0 / frame.combined_factor - 1.0) * 1e6
-    turned = 0.0 if frame is None else frame.convergence_rad / ARCSEC
-    scales = {
-        "none, as from grid to grid": 0.0,
-        "that from grid to ground": ground,
-        "that from ground to grid": -ground,
-    }
-    turns = {
-        "none, as from grid to grid": 0.0,
-        "the convergence": turned,
-        "the convergence the other way": -turned,
-    }
-    for what, found, sigma, known, unit in (
-        ("Scale", (plan.scale - 1.0) * 1e6, plan.sigma_scale * 1e6, scales, " ppm"),
-        ("Rotation", plan.rotation_rad / ARCSEC, plan.sigma_rotation_rad / ARCSEC, turns, "″"),
-    ):
-        if frame is None:
-            known = {next(iter(known)): 0.0}  # noqa: PLW2901
-        reach = t_quantile(_SURE, plan.redundancy) * sigma
-        fits = [name for name, value in known.items() if abs(found - value) <= reach]
-        size = f"{what} {signed(found, 1)}{unit} (σ {fixed(sigma, 1)}{unit})"
-        if len(fits) > 1:
-            yield f"{size}: too uncertain to tell apart {', '.join(fits)}."
-        elif fits:
-            yield f"{size} agrees with what is predicted: {fits[0]}."
-        else:
-            yield (
-                f"{size} is explained by nothing that the projection predicts: look for a wrong"
-                " mark, a wrong zone, or a mix of grid and ground before using it."
             )
 
 
@@ -634,9 +652,9 @@ def _about_reach(marks: _Marks, fit: _Fit, inputs: Inputs, unit: LengthUnit) -> 
         f" is extrapolated, {names[worst]} farthest, by {distance}"
     )
     sizes = []
-    if fit.plan is not None and fit.plan.redundancy > 0:
+    if fit.plan is not None and fit.plan.redundancy > 0 and not fit.given:
         sizes.append(("plan", float(np.hypot(*fit.plan.sigma_at(xy[worst : worst + 1])[0]))))
-    if fit.height is not None and fit.height.fit.redundancy > 0:
+    if fit.height is not None and fit.height.fit.redundancy > 0 and not fit.given:
         sizes.append(("height", float(fit.height.sigma_at(xy[worst : worst + 1])[0])))
     if sizes:
         known = " and ".join(

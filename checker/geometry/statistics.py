@@ -6,10 +6,11 @@ to stand in tests/published/accuracy.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
-from checker.geometry.arrays import FloatArray
+from checker.geometry.arrays import BoolArray, FloatArray, IntArray
 
 NSSDA_LEAST_RATIO = 0.6
 """Below this ratio of the smaller to the larger RMSE the standard has no formula for the radius."""
@@ -157,6 +158,22 @@ class Outliers:
     rejected: FloatArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dixon:
+    """Dixon's test in groups; arrays of shape (n,), NaN for values that are not the suspect.
+
+    ratio: gap over range; critical: its limit for as many values as the group has.
+    """
+
+    ratio: FloatArray
+    critical: FloatArray
+
+    @property
+    def rejected(self) -> BoolArray:
+        """Whether a value is an outlier of its group."""
+        return np.asarray(self.ratio > self.critical)
+
+
 def grubbs(values: FloatArray, alpha: float = 0.05) -> Outliers:
     """Test the value farthest from the mean, two-sided, and go on without it as long as one fails.
 
@@ -179,6 +196,66 @@ def grubbs(values: FloatArray, alpha: float = 0.05) -> Outliers:
         rejected[worst] = order
         live[worst] = False
     return Outliers(g=g, critical=critical, rejected=rejected)
+
+
+_DIXON_LEAST, _DIXON_MOST = 3, 10
+"""Dixon's ratio r10 is tabulated, and of use, for so many values."""
+
+
+@cache
+def dixon_critical(count: int, alpha: float) -> float:
+    """Return the critical value of Dixon's ratio r10, gap over range, two-sided; 3 to 10 values.
+
+    The value that the ratio of the smallest value, or that of the largest, exceeds with a
+    probability of alpha / 2 each. With the smallest at x and the range r all others lie above the
+    gap q r with probability [F(x + r) - F(x + q r)]^(n - 2), so P(ratio > q) is the integral of
+    n (n - 1) f(x) f(x + r) [...]^(n - 2) over x and r (Dixon 1950; the integral is order
+    statistics of any textbook). By Gauss-Legendre rules. NaN outside 3 to 10.
+    """
+    if not _DIXON_LEAST <= count <= _DIXON_MOST:
+        return math.nan
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    nodes, weights = np.polynomial.legendre.leggauss(120)
+    x, of_x = 9.0 * nodes[:, None], 9.0 * weights[:, None]
+    span, of_span = 8.0 * (1.0 + nodes)[None, :], 8.0 * weights[None, :]
+    density = np.exp(-0.5 * (x**2 + (x + span) ** 2)) / (2.0 * math.pi)
+    ends = count * (count - 1) * of_x * of_span * density
+    top = ndtr(x + span)
+
+    def beyond(q: float) -> float:
+        return float(np.sum(ends * (top - ndtr(x + q * span)) ** (count - 2))) - 0.5 * alpha
+
+    return float(brentq(beyond, 0.0, 1.0, xtol=1e-10))
+
+
+def dixon(
+    values: FloatArray, group: IntArray, alpha: float = 0.05, least: int = _DIXON_LEAST
+) -> Dixon:
+    """Test in each group of 3 (or `least`) to 10 values the one farthest from its neighbour.
+
+    values: shape (n,), NaN ones are passed over; group: shape (n,), whole numbers. The ratio is the
+    gap between the suspect and the value nearest to it over the range of its group, two-sided.
+    """
+    count = len(values)
+    ratio, critical = np.full(count, np.nan), np.full(count, np.nan)
+    there = np.flatnonzero(np.isfinite(values))
+    order = there[np.lexsort((values[there], group[there]))]
+    first = np.flatnonzero(np.append(True, group[order][1:] != group[order][:-1])[: len(order)])
+    size = np.diff(np.append(first, len(order)))
+    for many in range(max(least, _DIXON_LEAST), _DIXON_MOST + 1):
+        of_size = first[size == many]
+        if not of_size.size:
+            continue
+        at = order[of_size[:, None] + np.arange(many)]
+        sorted_ = values[at]
+        low, high = sorted_[:, 1] - sorted_[:, 0], sorted_[:, -1] - sorted_[:, -2]
+        span = sorted_[:, -1] - sorted_[:, 0]
+        suspect = np.where(high >= low, at[:, -1], at[:, 0])
+        ratio[suspect] = np.where(span > 0.0, np.maximum(low, high) / np.where(span, span, 1), 0.0)
+        critical[suspect] = dixon_critical(many, alpha)
+    return Dixon(ratio=ratio, critical=critical)
 
 
 # ---------------------------------------------------------------- sampling

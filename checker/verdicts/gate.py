@@ -54,12 +54,15 @@ def solution_word(text: str) -> str:
 
 
 def gate_doubts(
-    gate: Gate | None, measured: Points, unit: LengthUnit = LengthUnit.METRE
+    gate: Gate | None,
+    measured: Points,
+    unit: LengthUnit = LengthUnit.METRE,
+    checks: BoolArray | None = None,
 ) -> TextArray:
     """Return for every as-measured point what it fails to show, or ""; shape (points,).
 
     A field that the file lacks or a row leaves empty is "not shown", never a pass. unit: of the
-    lengths in the texts.
+    lengths in the texts. checks: shape (points,), which are check shots on control; None: none.
     """
     notes = _Notes(len(measured))
     if gate is None:
@@ -113,6 +116,9 @@ def gate_doubts(
             suffix="°",
             at_least=True,
         )
+    if gate.check_within_s is not None:
+        known = np.zeros(len(measured), dtype=np.bool_) if checks is None else checks
+        _check_checks(notes, gate.check_within_s, measured, known)
     return notes.texts
 
 
@@ -188,6 +194,49 @@ def _check_number(
         return f"{name} {shown}{suffix} {'below' if at_least else 'over'} {bound}{suffix}"
 
     notes.add(fails, text)
+
+
+def _check_checks(notes: _Notes, limit_s: float, measured: Points, checks: BoolArray) -> None:
+    """Note every shot that no check shot of its session stands near enough to in time.
+
+    Where no file shows sessions the base stands for them, and without bases all shots are of one.
+    """
+    time, setups = measured.quality.time, measured.quality.setups
+    count = len(measured)
+    when = np.full(count, np.nan)
+    if time is not None:
+        known = ~np.isnat(time)
+        when[known] = time[known].astype("datetime64[ms]").astype(np.int64) / 1000.0
+    names = np.full(count, "", dtype=object) if setups is None else setups[1]
+    notes.missing(np.isnan(when) & ~checks, "time")
+    apart = np.full(count, np.inf)
+    for name in dict.fromkeys(names.tolist()):
+        here = np.flatnonzero((names == name) & np.isfinite(when))
+        proofs = np.sort(when[here][checks[here]])
+        if not proofs.size:
+            continue
+        after = np.searchsorted(proofs, when[here])
+        gaps = [
+            np.abs(when[here] - proofs[np.clip(after + step, 0, len(proofs) - 1)])
+            for step in (-1, 0)
+        ]
+        apart[here] = np.minimum(*gaps)
+    judged = np.isfinite(when) & ~checks
+    notes.add(judged & np.isinf(apart), lambda _: "no check shot on control in its session")
+    notes.add(
+        judged & np.isfinite(apart) & (apart > limit_s * (1.0 + _RELATIVE)),
+        lambda index: (
+            f"nearest check shot of its session {_span(float(apart[index]))} away,"
+            f" over {_span(limit_s)}"
+        ),
+    )
+
+
+def _span(seconds: float) -> str:
+    """Return a span of time in hours, or in minutes where it is shorter than one."""
+    if seconds >= 3600.0:
+        return f"{fixed(seconds / 3600.0, 2)} h"
+    return f"{fixed(seconds / 60.0, 1)} min"
 
 
 def _check_pole(

@@ -15,14 +15,18 @@ from checker.model.finding import Finding, Judgement, Verdict
 from checker.model.job import Rule, Tolerance
 from checker.model.measure import Comparison, Item, Measure, Quantity
 from checker.units import LengthUnit
+from checker.verdicts.earlier import with_earlier
 from checker.verdicts.limits import SLOPES, Limits, limit_items, limits
 from checker.verdicts.probability import within_circle, within_interval
-from checker.verdicts.provable import provable, risk, unproven
+from checker.verdicts.provable import provable, unproven
+from checker.verdicts.risk import method_risks, row_risks
 from checker.verdicts.shape import shape_remarks
+from checker.verdicts.supplements import with_limits
 from checker.verdicts.wording import component_reason
 
 CLOSE = 0.8
 """The share of a limit above which what is within is marked as close."""
+_WITHIN, _UNDECIDED = int(Verdict.WITHIN), int(Verdict.UNDECIDED)
 _PLAN_AXES = frozenset({"along", "across"})
 _NAMED = 3
 """How many rows the reason of a whole check names."""
@@ -35,20 +39,26 @@ def judge(measure: Measure, doubts: TextArray, unit: LengthUnit) -> Finding:
     of the lengths in the reasons. Raises InputError where a limit of the tolerance cannot be taken
     at what was measured.
     """
+    measure = with_limits(measure, lambda *given: _compare(*given).judgement)
     found = tuple((comparison, limits(comparison, measure)) for comparison in measure.comparisons)
     judged = [
         _compare(comparison, limit, measure.tolerance)
         for comparison, limit in found
         if limit is not None and measure.tolerance is not None
     ]
-    proof = provable(measure, found, unit)
-    summary = (*measure.summary, *limit_items(measure, found), *proof.items)
-    if proof.remarks:
-        measure = replace(measure, remarks=(*measure.remarks, *proof.remarks))
+    proof, method = provable(measure, found, unit), method_risks(measure, found)
+    summary = (*measure.summary, *limit_items(measure, found), *proof.items, *method.items)
+    if proof.remarks or method.remarks:
+        measure = replace(measure, remarks=(*measure.remarks, *proof.remarks, *method.remarks))
     words = shape_remarks(measure, tuple(item.judgement for item in judged), unit)
     if words:
         measure = replace(measure, remarks=(*words, *measure.remarks))
     if measure.judged_by_row:
+        measure, follow = with_earlier(
+            measure,
+            tuple(item.judgement for item in judged),
+            lambda *given: _compare(*given).judgement,
+        )
         rows = _judge_rows(measure, judged, doubts, unit)
         clear = _doubts_of_rows(measure, doubts) == ""
         weak = unproven(
@@ -57,14 +67,14 @@ def judge(measure: Measure, doubts: TextArray, unit: LengthUnit) -> Finding:
             np.where(clear, rows.verdict, np.int8(Verdict.WITHIN)),
             unit,
         )
-        chance = risk(measure, rows.verdict, rows.p_within)
-        if weak or chance:
-            measure = replace(measure, remarks=(*weak, *measure.remarks, *chance))
+        chance = row_risks(measure, rows.verdict, rows.p_within)
+        if weak or chance.remarks:
+            measure = replace(measure, remarks=(*weak, *measure.remarks, *chance.remarks))
         verdict, reason = _verdict_of_rows(measure, rows)
         used = rows.share[measure.counted & ~np.isnan(rows.share)]
         return Finding(
             measure=measure,
-            summary=(*summary, *_share_items(measure, rows)),
+            summary=(*summary, *follow, *_share_items(measure, rows), *chance.items),
             verdict=verdict,
             reason=reason,
             close=verdict is Verdict.WITHIN and bool(rows.close[measure.counted].any()),
@@ -75,6 +85,7 @@ def judge(measure: Measure, doubts: TextArray, unit: LengthUnit) -> Finding:
             row_close=rows.close,
             row_share=rows.share,
             p_within=rows.p_within,
+            unproven=" ".join(weak),
         )
     verdict, reason, share = _judge_as_one(measure, judged, doubts, unit)
     return Finding(
@@ -309,12 +320,14 @@ def _row_reason(
         return _joined(str(measure.unchecked[row]), said)
     if not judged:
         return _joined(_no_limit(measure), said)
-    parts = [(int(Verdict.UNDECIDED), str(measure.undecided[row]))]
+    undecided = str(measure.undecided[row])
+    parts = [(_UNDECIDED, undecided)] if undecided else []
     for item in judged:
         verdict = int(item.judgement.verdict[row])
-        if verdict != Verdict.WITHIN:
+        if verdict != _WITHIN:
             parts.append((verdict, item.reason(row, unit)))
-    return _joined(doubt, _worst_first(parts), said)
+    reason = _worst_first(parts) if len(parts) > 1 else parts[0][1] if parts else ""
+    return _joined(doubt, reason, said)
 
 
 def _joined(*texts: str) -> str:
@@ -382,7 +395,12 @@ def _probability(item: _Judged) -> FloatArray:
     if comparison.vector is not None:
         if comparison.vector_sigma is None:
             return np.full(judgement.value.shape, np.nan)
-        return within_circle(comparison.vector, comparison.vector_sigma, judgement.upper)
+        return within_circle(
+            comparison.vector,
+            comparison.vector_sigma,
+            judgement.upper,
+            comparison.vector_correlation,
+        )
     if comparison.sigma is None:
         return np.full(judgement.value.shape, np.nan)
     return within_interval(judgement.value, comparison.sigma, judgement.lower, judgement.upper)

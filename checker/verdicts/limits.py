@@ -20,6 +20,10 @@ GUARD_SLOPE = 1e-9
 """Rise per length: the same guard for slopes, a micrometre in a kilometre."""
 SLOPES = frozenset({"slope", "grade", "crossfall"})
 """What is a rise per length."""
+ANGLES = frozenset({"angular", "set_angle"})
+"""What is an angle."""
+AREAS = frozenset({"area"})
+"""What is an area; the guard of a length does for it too."""
 RANGES = {
     "grade": ("minimum_grade", "maximum_grade"),
     "crossfall": ("", "maximum_crossfall"),
@@ -30,6 +34,7 @@ RANGES = {
 _SIDES = {
     "vertical": ("vertical", "below", "above"),
     "across": ("across", "left", "right"),
+    "distance": ("distance", "shorter", "longer"),
 }
 """The keys that limit a comparison: both sides, the negative side, the positive side."""
 _ONE_SIDED = frozenset({"horizontal", "plumb", "ratio"})
@@ -97,7 +102,7 @@ def _guard(key: str, shape: tuple[int, ...]) -> FloatArray:
     """Return what binary fractions may add to what that key limits."""
     if key in SLOPES:
         return np.full(shape, GUARD_SLOPE)
-    return np.full(shape, GUARD_RAD if key == "angular" else GUARD_M)
+    return np.full(shape, GUARD_RAD if key in ANGLES else GUARD_M)
 
 
 def limit_items(
@@ -131,14 +136,23 @@ def limit_items(
             sides = {key: above} if not negative or below == above else {}
             for side, value in sides.items() or {negative: below, positive: above}.items():
                 if value is not None:
-                    items[f"allowed_{side}"] = Item(
-                        key=f"allowed_{side}",
+                    name = f"allowed_{side}{'_arcsec' if key in ANGLES else ''}"
+                    items[name] = Item(
+                        key=name,
                         label=f"Allowed {_WORDS.get(side, side)}",
-                        quantity=Quantity.GRADE if key in SLOPES else Quantity.LENGTH,
+                        quantity=_quantity(key),
                         value=value,
                     )
     own = {item.key for item in measure.summary}
     return tuple(item for key, item in items.items() if key not in own)
+
+
+def _quantity(key: str) -> Quantity:
+    if key in ANGLES:
+        return Quantity.SMALL_ANGLE
+    if key in AREAS:
+        return Quantity.AREA
+    return Quantity.GRADE if key in SLOPES else Quantity.LENGTH
 
 
 _CLOSURES = {
@@ -151,6 +165,12 @@ _WORDS = {
     "below": "below design",
     "left": "to the left",
     "right": "to the right",
+    "longer": "longer than design",
+    "shorter": "shorter than design",
+    "section": "between the runnings of a section",
+    "set_angle": "off the mean of an angle's sets",
+    "set_distance": "off the mean of a distance's sets",
+    "area": "off the stated area",
 }
 
 

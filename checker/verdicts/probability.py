@@ -48,14 +48,22 @@ def within_interval(
     return np.where(np.isnan(value) | np.isnan(sigma), np.nan, result)
 
 
-def within_circle(offset: FloatArray, sigma: FloatArray, radius: FloatArray) -> FloatArray:
+def within_circle(
+    offset: FloatArray,
+    sigma: FloatArray,
+    radius: FloatArray,
+    correlation: FloatArray | None = None,
+) -> FloatArray:
     """Return P(|true offset| <= radius), true offset normal about `offset`; shape (rows,).
 
-    offset, sigma: shape (rows, 2), north and east, the two independent. radius: shape (rows,).
-    NaN where any of them is NaN. Both sigmas 0 is certainty, as in `within_interval`. With equal
-    sigmas this is the noncentral chi-square distribution of two degrees of freedom; unequal ones
-    have no closed form, so all are integrated alike, to better than 1e-9.
+    offset, sigma: shape (rows, 2), north and east. correlation: shape (rows,), of the two; None:
+    they are independent. radius: shape (rows,). NaN where any of them is NaN. Both sigmas 0 is
+    certainty, as in `within_interval`. With equal sigmas this is the noncentral chi-square
+    distribution of two degrees of freedom; unequal ones have no closed form, so all are integrated
+    alike, to better than 1e-9.
     """
+    if correlation is not None and np.any(correlation != 0.0):
+        offset, sigma = principal(offset, sigma, correlation)
     distance = np.hypot(offset[:, 0], offset[:, 1])
     larger = sigma.max(axis=1)
     missing = np.isnan(distance) | np.isnan(larger) | np.isnan(radius)
@@ -72,6 +80,29 @@ def within_circle(offset: FloatArray, sigma: FloatArray, radius: FloatArray) -> 
             part = rows[first : first + _CHUNK]
             result[part] = _integrated(offset[part], sigma[part], radius[part], nodes)
     return np.where(missing, np.nan, result)
+
+
+def principal(
+    offset: FloatArray, sigma: FloatArray, correlation: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return offset and sigma along the axes of the error ellipse, where nothing is correlated.
+
+    A circle looks the same from all axes. The ellipse's azimuth is half the angle whose tangent is
+    2 cov / (sn^2 - se^2) (textbook formula of the error ellipse).
+    """
+    n, e = sigma[:, 0], sigma[:, 1]
+    covariance = correlation * n * e
+    half = 0.5 * np.arctan2(2.0 * covariance, n**2 - e**2)
+    cosine, sine = np.cos(half), np.sin(half)
+    turned = np.column_stack(
+        (
+            offset[:, 0] * cosine + offset[:, 1] * sine,
+            offset[:, 1] * cosine - offset[:, 0] * sine,
+        )
+    )
+    middle, reach = 0.5 * (n**2 + e**2), np.hypot(0.5 * (n**2 - e**2), covariance)
+    axes = np.sqrt(np.maximum(np.column_stack((middle + reach, middle - reach)), 0.0))
+    return turned, axes
 
 
 @cache

@@ -6,12 +6,12 @@ smallest sigma can be proven for any row, and every perfect stake is proven only
 largest one on. The middle sigma stands for the method.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from checker.model.arrays import CodeArray, FloatArray
+from checker.model.arrays import BoolArray, CodeArray
 from checker.model.finding import Judgement, Verdict
 from checker.model.job import Rule
 from checker.model.measure import Comparison, Item, Measure, Quantity
@@ -19,11 +19,15 @@ from checker.text import decimals_apart, fixed
 from checker.units import LengthUnit
 from checker.verdicts.limits import Limits
 
-_WORDS = {"horizontal": "plan", "vertical": "height"}
-_KINDS = frozenset({"stakeout", "surface", "control", "plane", "pipe"})
+WORDS = {
+    "horizontal": "plan",
+    "vertical": "height",
+    "along": "direction along the line",
+    "across": "direction across the line",
+}
+"""What is proven point by point, as sentences call it."""
+KINDS = frozenset({"stakeout", "surface", "control", "plane", "pipe"})
 """What is judged point by point against a known place."""
-_TELLING = 0.01
-"""Expected wrong verdicts below this are not worth a sentence."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,18 +46,18 @@ def provable(
     Only for checks that are judged by row and show standard deviations. unit: of the sentences.
     """
     tolerance = measure.tolerance
-    if tolerance is None or not measure.judged_by_row or measure.kind not in _KINDS:
+    if tolerance is None or not measure.judged_by_row or measure.kind not in KINDS:
         return Provable()
-    items, remarks = [], []
+    items, remarks, silent = [], [], []
     for comparison, limit in found:
-        part = _WORDS.get(comparison.limit)
-        if part is None or limit is None or comparison.sigma is None:
+        part = WORDS.get(comparison.limit)
+        if part is None or limit is None:
             continue
-        chosen = np.isfinite(comparison.value) & np.isfinite(comparison.sigma) & measure.counted
-        chosen &= (measure.unchecked == "") & (comparison.sigma > 0.0)
-        if comparison.applies is not None:
-            chosen &= comparison.applies
-        if not chosen.any():
+        chosen = judged_rows(measure, comparison)
+        missing = _without_sigma(measure, comparison)
+        if missing:
+            silent.append((part, missing, bool(chosen.any())))
+        if comparison.sigma is None or not chosen.any():
             continue
         middle = tolerance.k * float(np.median(comparison.sigma[chosen]))
         least = tolerance.k * float(comparison.sigma[chosen].min())
@@ -67,11 +71,63 @@ def provable(
         )
         room = np.fmin(limit.upper, np.where(np.isinf(limit.lower), np.inf, -limit.lower))
         tightest = float(np.min(room[chosen]))
+        items.append(
+            Item(
+                key=f"proof_{comparison.limit}",
+                label=f"Tolerance provable, {part}",
+                quantity=Quantity.TEXT,
+                value="yes" if middle <= tightest else "no",
+            )
+        )
         if middle > tightest:
             remarks.append(
                 _sentence(part, middle, least, tightest, tolerance.k, tolerance.rule, unit)
             )
-    return Provable(items=tuple(items), remarks=tuple(remarks))
+    return Provable(items=tuple(items), remarks=(*remarks, *_about_silence(silent, tolerance.rule)))
+
+
+def _remedy(part: str) -> str:
+    """Return what to measure with where the method is too coarse."""
+    if part == "height":
+        return "measure again with a level"
+    return "measure again with a total station from proven control"
+
+
+def _without_sigma(measure: Measure, comparison: Comparison) -> int:
+    """Return how many counted rows have a value and no standard deviation of it."""
+    there = np.isfinite(comparison.value) & measure.counted & (measure.unchecked == "")
+    if comparison.applies is not None:
+        there &= comparison.applies
+    if comparison.sigma is not None:
+        there &= np.isnan(comparison.sigma)
+    return int(np.count_nonzero(there))
+
+
+def _about_silence(silent: Sequence[tuple[str, int, bool]], rule: Rule) -> Iterator[str]:
+    """Say of which parts no standard deviations are shown; (part, rows without, whether some)."""
+    bare = " The simple rule takes the bare numbers as they are." if rule is Rule.SIMPLE else ""
+    none = [part for part, _, some in silent if not some]
+    if none:
+        yield (
+            f"Not shown: any standard deviation in {' and in '.join(none)}. How well these points"
+            f" were measured, and which tolerance they could prove, cannot be said.{bare}"
+        )
+    for part, count, some in silent:
+        if some:
+            yield (
+                f"Not shown: the standard deviation in {part} of {count}"
+                f" point{'s' if count != 1 else ''}; what those can prove cannot be said.{bare}"
+            )
+
+
+def judged_rows(measure: Measure, comparison: Comparison) -> BoolArray:
+    """Return which counted rows have a value and a standard deviation of it; shape (rows,)."""
+    sigma = comparison.sigma
+    if sigma is None:
+        return np.zeros(len(measure.id), dtype=np.bool_)
+    chosen = np.isfinite(comparison.value) & np.isfinite(sigma) & measure.counted
+    chosen &= (measure.unchecked == "") & (sigma > 0.0)
+    return chosen if comparison.applies is None else chosen & comparison.applies
 
 
 def _sentence(
@@ -88,11 +144,7 @@ def _sentence(
         f" by a shot of middling quality, nor under {best} by the best one ({times} times the"
         f" standard deviation); the tolerance is {asked}."
     )
-    remedy = (
-        "Measure again with a level."
-        if part == "height"
-        else "Measure again with a total station from proven control."
-    )
+    remedy = f"{_remedy(part).capitalize()}."
     if rule is Rule.SIMPLE:
         return (
             f"{text} The simple rule compares the bare numbers all the same: it rejects stakes that"
@@ -136,28 +188,6 @@ def unproven(
         f"By the bare number {measure.id[row]}{others} is inside its tolerance,"
         f" {found} of {limit} {weak.label}, but the measurement is only sure to {reach} either way,"
         " so the true place may be outside. Do not build on it yet and do not move it either:"
-        " measure it again by a finer method first."
-    )
-    return (text,)
-
-
-def risk(measure: Measure, verdict: CodeArray, p_within: FloatArray) -> tuple[str, ...]:
-    """Return how many of the rows within must be expected to be outside in truth, and the worst.
-
-    The sum of 1 - P over rows (global risk of what was accepted, from the specific risks of JCGM
-    106:2012 as a plain sum of probabilities). Nothing is said where it stays below a hundredth.
-    """
-    if measure.kind not in _KINDS:
-        return ()
-    rows = np.flatnonzero((verdict == Verdict.WITHIN) & measure.counted & np.isfinite(p_within))
-    wrong = 1.0 - p_within[rows]
-    if not rows.size or float(wrong.sum()) < _TELLING:
-        return ()
-    worst = int(rows[np.argmax(wrong)])
-    count = f"Of the {len(rows)} within" if len(rows) > 1 else "Of the one within"
-    text = (
-        f"{count}, {fixed(float(wrong.sum()), 2)} must be expected to be outside in truth, if"
-        f" errors are as their standard deviations say; least sure is {measure.id[worst]}, with a"
-        f" probability of {fixed(100.0 * float(p_within[worst]), 1)} % to be within."
+        f" first {_remedy(WORDS.get(weak.limit, weak.limit))}."
     )
     return (text,)

@@ -1,6 +1,7 @@
 """What a verdict says, in a crew chief's words and the job's unit."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -8,8 +9,9 @@ from checker.model.finding import Judgement, Verdict
 from checker.text import ARCSEC, decimals_apart, fixed, ratio, show_failure
 from checker.units import ARCSEC as RAD_PER_ARCSEC
 from checker.units import LengthUnit
-from checker.verdicts.limits import RANGES, SLOPES
+from checker.verdicts.limits import ANGLES, AREAS, RANGES, SLOPES
 
+_OUTSIDE = int(Verdict.OUTSIDE)
 _SIDES = {
     "vertical": ("low", "high"),
     "across": ("left", "right"),
@@ -30,12 +32,17 @@ class Wording:
     decimals: int
 
     @classmethod
+    @cache
     def of(cls, limit: str, unit: LengthUnit) -> "Wording":
         """Return the wording of what that key of a tolerance limits."""
-        if limit == "angular":
+        if limit in ANGLES:
             return cls(scale=RAD_PER_ARCSEC, unit=ARCSEC, decimals=1)
         if limit in SLOPES:
             return cls(scale=0.01, unit=" %", decimals=2)
+        if limit in AREAS:
+            metric = unit is LengthUnit.METRE
+            word, decimals = (" m²", 2) if metric else (" sq ft", 0)
+            return cls(scale=unit.metres**2, unit=word, decimals=decimals)
         return cls(scale=unit.metres, unit=f" {unit.short}", decimals=3)
 
     def one(self, value: float) -> str:
@@ -71,6 +78,8 @@ def component_reason(judgement: Judgement, index: int, unit: LengthUnit) -> str:
         return _range_reason(judgement, index, unit)
     limit = _governing(value, lower, upper, guard)
     size, side = _size_and_side(judgement, value)
+    if judgement.limit == "distance" and lower != -upper and value != 0.0:
+        side = " too long" if value > 0.0 else " too short"
     wording = Wording.of(judgement.limit, unit)
     if np.isnan(guard):
         shown, bound = wording.failure(size, limit)
@@ -79,7 +88,7 @@ def component_reason(judgement: Judgement, index: int, unit: LengthUnit) -> str:
             " but no standard deviation is shown"
         )
     # Without a guard nothing lies between the limits: then it is over, if only as a hint.
-    if judgement.verdict[index] == Verdict.OUTSIDE or guard == 0.0:
+    if judgement.verdict[index] == _OUTSIDE or guard == 0.0:
         if guard > 0.0:
             shown, bound = wording.spread(size, guard, limit)
         else:

@@ -312,3 +312,12 @@ def test_the_measure_keeps_what_was_moved_apart() -> None:
     assert site.moved is not None
     assert site.moved.northing_m[0] == pytest.approx(N0)
     assert values(site, "measured_n")[0] == pytest.approx(N0 - 0.5)
+
+
+def test_nothing_is_left_out_of_what_was_not_fitted() -> None:
+    shots = [(name, n + 0.03, e, z - 0.2) for name, n, e, z in CONTROL]
+    shots[0] = (shots[0][0], shots[0][1], shots[0][2], shots[0][3] + 0.04)
+    remarks = fitted(shots, plan=PlanFit.NONE).measure.remarks
+    said = [text for text in remarks if text.startswith("Left out of the fit")]
+    assert len(said) == 1
+    assert "in height" in said[0]

@@ -5,13 +5,14 @@ from dataclasses import replace
 import numpy as np
 
 from checker.checks.control import measure_control
+from checker.checks.stakeout import measure_stakeout
 from checker.model.finding import Finding, Verdict
 from checker.model.job import ControlInput
 from checker.model.points import Points
 from checker.units import LengthUnit
-from checker.verdicts.control import control_doubts
+from checker.verdicts.control import control_doubts, with_chain
 from checker.verdicts.judge import judge
-from tests.support.points import HERE, inputs, job, points, texts, tolerance
+from tests.support.points import HERE, inputs, job, points, stakeout, texts, tolerance
 
 KNOWN = points([("CP1", 100.0, 100.0, 10.0), ("CP2", 200.0, 100.0, 10.0)])
 SHOTS = [
@@ -89,3 +90,57 @@ def test_rows_that_do_not_count_prove_nothing() -> None:
     finding = proof(measured)
     hidden = replace(finding.measure, counted=np.zeros(len(finding.measure.id), dtype=np.bool_))
     assert control_doubts(replace(finding, measure=hidden), measured).tolist() == [""] * 6
+
+
+def resting(measured: Points, names: list[str]) -> Finding:
+    section = stakeout(limit=tolerance(horizontal=0.03))
+    design = points([(name, 0.0, 0.0, 0.0) for name in names])
+    doubts = control_doubts(proof(measured), measured)
+    measure = measure_stakeout(section, inputs(design=design, measured=measured), job(section))
+    return judge(measure, doubts, LengthUnit.METRE)
+
+
+def test_the_chain_names_the_stakes_and_the_session_through_which_they_rest() -> None:
+    measured = points(SHOTS, session=texts(SESSIONS))
+    found = with_chain(proof(measured), measured, [resting(measured, ["1", "2", "3", "4"])])
+    chain = [text for text in found.measure.remarks if "rests on the failed control" in text]
+    assert chain == [
+        "What rests on the failed control: 1 shot through session pm, and on them stakes: 2.",
+        "What rests on the failed control: 1 shot through session eve, and on them stakes: 3.",
+        (
+            "What rests on the failed control: 1 shot through no session of its own, and on them"
+            " stakes: 4."
+        ),
+    ]
+
+
+def test_a_long_chain_is_cut_and_counted() -> None:
+    names = [str(k) for k in range(20)]
+    shots = [("CP1", 100.5, 100.0, 10.0), *((name, 0.0, 0.0, 0.0) for name in names)]
+    measured = points(shots)
+    found = with_chain(proof(measured), measured, [resting(measured, names)])
+    assert "20 shots through no session" in found.measure.remarks[0]
+    assert "10, 11 and 8 more." in found.measure.remarks[0]
+
+
+def test_good_control_has_no_chain() -> None:
+    measured = points(SHOTS[:2])
+    found = with_chain(proof(measured), measured, [resting(measured, ["1"])])
+    assert not any("rests on" in text for text in found.measure.remarks)
+    bad_alone = points([SHOTS[2]])
+    found = with_chain(proof(bad_alone), bad_alone, [])
+    assert not any("rests on" in text for text in found.measure.remarks)
+
+
+def test_without_sessions_the_base_stands_for_them() -> None:
+    measured = points(SHOTS, base=texts(SESSIONS))
+    found = control_doubts(proof(measured), measured).tolist()
+    from_base = BAD.replace("CP2", "CP2 from base pm")
+    assert found == ["", "", from_base, from_base, from_base, from_base]
+    chain = with_chain(proof(measured), measured, [resting(measured, ["1", "2"])])
+    assert "1 shot through base pm, and on them stakes: 2." in chain.measure.remarks[0]
+
+
+def test_sessions_go_before_bases() -> None:
+    measured = points(SHOTS, session=texts(SESSIONS), base=texts(["one base"] * 6))
+    assert control_doubts(proof(measured), measured).tolist()[1] == ""

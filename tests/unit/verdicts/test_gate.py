@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from checker.model.job import Gate
+from checker.model.points import Points
 from checker.units import LengthUnit
 from checker.verdicts.gate import gate_doubts, solution_word
-from tests.support.points import HERE, points, texts
+from tests.support.points import HERE, Shot, points, texts
 
 NAN = np.nan
 FOOT = LengthUnit.FOOT
@@ -156,3 +157,50 @@ def test_a_field_that_the_file_lacks_is_not_shown() -> None:
 def test_all_failures_of_a_point_are_joined() -> None:
     found = doubts({"satellites": 6, "pdop": 4.0}, satellites=np.array([5.0]), pdop=np.array([NAN]))
     assert found == ["satellites 5 below 6; pdop not shown"]
+
+
+TIMES = ["08:00", "09:30", "12:00", "08:10", "", "13:00"]
+
+
+def timed(**quality: Any) -> Points:
+    time = [f"2031-04-17T{text}" if text else "NaT" for text in TIMES]
+    rows: list[Shot] = [(name, 0.0, 0.0, 0.0) for name in ("CP1", "1", "2", "3", "4", "CP1")]
+    return points(rows, time=time, **quality)
+
+
+def near_check(measured: Points, limit_s: float = 7200.0) -> list[str]:
+    checks = np.array([name == "CP1" for name in measured.id.tolist()])
+    gate = Gate(where=HERE, check_within_s=limit_s)
+    found: list[str] = gate_doubts(gate, measured, LengthUnit.METRE, checks).tolist()
+    return found
+
+
+def test_a_check_shot_stands_near_in_time() -> None:
+    assert near_check(timed()) == ["", "", "", "", "time not shown", ""]
+    found = near_check(timed(), 1800.0)
+    assert found[1] == "nearest check shot of its session 1.50 h away, over 30.0 min"
+    assert found[2] == "nearest check shot of its session 1.00 h away, over 30.0 min"
+    assert found[3] == ""
+    assert found[0] == found[5] == ""  # check shots prove, they are not proven
+
+
+def test_a_check_shot_of_another_session_does_not_count() -> None:
+    measured = timed(session=texts(["am", "am", "pm", "eve", "am", "pm"]))
+    found = near_check(measured)
+    assert found == ["", "", "", "no check shot on control in its session", "time not shown", ""]
+
+
+def test_exactly_at_the_limit_is_near_enough() -> None:
+    assert near_check(timed(), 5400.0)[1] == ""
+    assert near_check(timed(), 5399.0)[1] != ""
+
+
+def test_without_times_nothing_is_near() -> None:
+    rows: list[Shot] = [("CP1", 0.0, 0.0, 0.0), ("1", 0.0, 0.0, 0.0)]
+    assert near_check(points(rows)) == ["", "time not shown"]
+
+
+def test_without_control_no_check_shot_is_near() -> None:
+    gate = Gate(where=HERE, check_within_s=60.0)
+    found = gate_doubts(gate, timed(), LengthUnit.METRE).tolist()
+    assert found[0] == "no check shot on control in its session"

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.integrate import dblquad
-from scipy.stats import ncx2, norm
+from scipy.stats import multivariate_normal, ncx2, norm
 
 from checker.model.arrays import FloatArray
 from checker.verdicts.probability import within_circle, within_interval
@@ -15,6 +15,13 @@ def one(value: float) -> FloatArray:
 
 def circle(n: float, e: float, sigma_n: float, sigma_e: float, radius: float) -> float:
     return float(within_circle(np.array([[n, e]]), np.array([[sigma_n, sigma_e]]), one(radius))[0])
+
+
+def slanted(
+    n: float, e: float, sigma_n: float, sigma_e: float, radius: float, correlation: float
+) -> float:
+    offset, sigma = np.array([[n, e]]), np.array([[sigma_n, sigma_e]])
+    return float(within_circle(offset, sigma, one(radius), one(correlation))[0])
 
 
 def interval(value: float, sigma: float, lower: float, upper: float) -> float:
@@ -127,3 +134,49 @@ def test_interval_keeps_the_digits_of_small_probabilities() -> None:
 def test_a_side_without_a_limit() -> None:
     assert interval(0.0, 1.0, -np.inf, 1.0) == pytest.approx(norm.cdf(1.0))
     assert interval(0.0, 1.0, -np.inf, np.inf) == 1.0
+
+
+@pytest.mark.parametrize("correlation", [-0.95, -0.4, 0.3, 0.8])
+@pytest.mark.parametrize(
+    "case",
+    [
+        (0.004, 0.010, 0.006, 0.012, 0.015),
+        (0.014, 0.002, 0.004, 0.010, 0.015),
+        (-0.010, 0.010, 0.008, 0.008, 0.015),
+        (0.000, 0.000, 0.020, 0.009, 0.015),
+    ],
+)
+def test_correlated_axes_against_a_double_integral(
+    case: tuple[float, ...], correlation: float
+) -> None:
+    """The density of the bivariate normal distribution itself, in polar coordinates."""
+    n, e, sigma_n, sigma_e, radius = (1000.0 * value for value in case)
+    between = correlation * sigma_n * sigma_e
+    density = multivariate_normal([n, e], [[sigma_n**2, between], [between, sigma_e**2]])
+    # Gauss-Legendre along the radius, equal steps round the circle: both converge quickly here
+    nodes, weights = np.polynomial.legendre.leggauss(160)
+    r = 0.5 * radius * (1.0 + nodes)
+    t = 2.0 * np.pi * (np.arange(720) + 0.5) / 720
+    place = np.stack((np.outer(r, np.cos(t)), np.outer(r, np.sin(t))), axis=-1)
+    each = density.pdf(place).sum(axis=1) * (2.0 * np.pi / 720)
+    expected = float(np.sum(0.5 * radius * weights * r * each))
+    n, e, sigma_n, sigma_e, radius = case
+    assert slanted(n, e, sigma_n, sigma_e, radius, correlation) == pytest.approx(expected, abs=2e-9)
+
+
+def test_axes_that_are_wholly_correlated_leave_a_line() -> None:
+    """Along the diagonal the probability is that of one axis, between the ends of the chord."""
+    sigma, radius = 0.006, 0.010
+    length = sigma * np.sqrt(2.0)
+    expected = norm.cdf(radius / length) - norm.cdf(-radius / length)
+    assert slanted(0.0, 0.0, sigma, sigma, radius, 1.0) == pytest.approx(expected, abs=1e-6)
+
+
+def test_no_correlation_changes_nothing() -> None:
+    case = (0.004, 0.010, 0.006, 0.012, 0.015)
+    assert slanted(0.004, 0.010, 0.006, 0.012, 0.015, 0.0) == circle(*case)
+    both = within_circle(
+        np.array([case[:2]] * 2), np.array([case[2:4]] * 2), np.full(2, 0.015), np.array([0.0, 0.5])
+    )
+    assert both[0] == pytest.approx(circle(*case), abs=1e-12)
+    assert both[1] != pytest.approx(circle(*case), abs=1e-3)
