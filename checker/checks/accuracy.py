@@ -6,7 +6,9 @@ are the independent check. Root mean squares about zero, with n as the divisor.
 National standard: FGDC-STD-007.3-1998 (NSSDA), 2.4477 times the mean RMSE of both axes and 1.9600
 times that of heights, for 20 check points or more. Its successor: edition 2 (2023) of the
 positional accuracy standards of the American Society for Photogrammetry and Remote Sensing reports
-the RMSE itself, for 30 or more. Outliers by Grubbs' test (`geometry.statistics`).
+the RMSE itself, for 30 or more, with the error of the check points in it: the root of the sum of
+both squares (that it counts: GPS World, 6 December 2023, on the edition's changes; the formula from
+memory). Outliers by Grubbs' test (`geometry.statistics`).
 """
 
 from collections.abc import Iterator
@@ -35,6 +37,8 @@ from checker.text import fixed
 from checker.units import LengthUnit
 
 _ALPHA = 0.05
+_BETTER = 3.0
+"""How many times better the check points should be known than what they test."""
 _LEAST = {AccuracyStandard.NSSDA: 20, AccuracyStandard.ASPRS_2023: 30}
 """Check points that the standards ask for at least."""
 _TITLES = {
@@ -49,16 +53,20 @@ def measure_accuracy(section: Accuracy, inputs: Inputs, job: Job) -> Measure:
     Of several shots of a number the latest counts. Raises InputError where the selection finds
     nothing, or no number has a point to compare with.
     """
-    known = inputs.control if section.against is Against.CONTROL else inputs.design
+    role = str(section.against) if section.file is None else "check points"
+    if section.file is not None:
+        known = inputs.check_points.get(section.name)
+    else:
+        known = inputs.control if section.against is Against.CONTROL else inputs.design
     shots = select_shots(section, section.measured, inputs, job)
     if known is None or not len(known):
         refuse(
             "no-points",
             section.where,
-            f"this section compares with the {section.against}, and the job has none",
+            f"this section compares with the {role}, and the job has none",
             f"name it under [{section.against}]",
         )
-    rows = unique_points(known, np.arange(len(known)), section.where, str(section.against))
+    rows = unique_points(known, np.arange(len(known)), section.where, role)
     place = dict(zip(stripped_ids(known)[rows].tolist(), rows.tolist(), strict=True))
     latest, _ = shots.latest()
     names = [name for name in latest if name in place]
@@ -66,7 +74,7 @@ def measure_accuracy(section: Accuracy, inputs: Inputs, job: Job) -> Measure:
         refuse(
             "selection-empty",
             section.where,
-            f"no as-measured point has the number of a point of the {section.against}",
+            f"no as-measured point has the number of a point of the {role}",
             "check points carry the number of the point that they are held to",
         )
     shot = np.array([latest[name] for name in names], dtype=np.int64)
@@ -75,8 +83,18 @@ def measure_accuracy(section: Accuracy, inputs: Inputs, job: Job) -> Measure:
     none = Sigmas(n=nothing, e=nothing, h=nothing, z=nothing)
     found = deltas(known, point, shots.points, shot, none)
     tests = {"N": grubbs(found.dn), "E": grubbs(found.de), "Z": grubbs(found.dz)}
-    measure = _measure(section, found, tests, np.array(names, dtype=object), job.unit)
+    known_to = _known_to(section, job)
+    measure = _measure(section, found, tests, np.array(names, dtype=object), job.unit, known_to)
     return replace(measure, shots=shot[:, None], used=shot)
+
+
+def _known_to(section: Accuracy, job: Job) -> tuple[float, float]:
+    """Return how well the check points are known, radial and in height; 0 where not stated."""
+    if section.sigma_h_m or section.sigma_z_m or section.file is not None:
+        return section.sigma_h_m, section.sigma_z_m
+    if section.against is Against.CONTROL and job.control is not None:
+        return job.control.sigma_h_m, job.control.sigma_z_m
+    return 0.0, 0.0
 
 
 def _measure(
@@ -85,9 +103,11 @@ def _measure(
     tests: dict[str, Outliers],
     names: TextArray,
     unit: LengthUnit,
+    known_to: tuple[float, float],
 ) -> Measure:
     n, e, z = rmse(found.dn), rmse(found.de), rmse(found.dz[np.isfinite(found.dz)])
     radial = float(np.hypot(n, e))
+    radial_all, z_all = float(np.hypot(radial, known_to[0])), float(np.hypot(z, known_to[1]))
     h95, z95 = nssda_horizontal(n, e), linear_factor(0.95) * z
     heights = int(np.isfinite(found.dz).sum())
     nssda = section.standard is AccuracyStandard.NSSDA
@@ -95,15 +115,16 @@ def _measure(
     least = _LEAST[section.standard]
     tall = section.tolerance is not None and section.tolerance.vertical is not None
     counted = min(len(names), heights) if tall else len(names)
+    counts = (len(names) >= least, heights >= least)
     few = (
         f"{counted} check points, and {least} are asked for: the numbers only inform"
         if counted < least
         else ""
     )
     plan_value, plan_label = (
-        (h95, "accuracy in plan at 95 %") if nssda else (radial, "RMSE in plan")
+        (h95, "accuracy in plan at 95 %") if nssda else (radial_all, "RMSE in plan")
     )
-    z_value, z_label = (z95, "accuracy in height at 95 %") if nssda else (z, "RMSE in height")
+    z_value, z_label = (z95, "accuracy in height at 95 %") if nssda else (z_all, "RMSE in height")
     return whole_measure(
         "accuracy",
         section,
@@ -130,6 +151,10 @@ def _measure(
             item("rmse_horizontal", "RMSE plan, radial", length, radial),
             item("rmse_z", "RMSE Z", length, z),
             item("rmse_3d", "RMSE in space", length, float(np.hypot(radial, z))),
+            item(
+                "check_sigma_horizontal", "Check points known to, plan", length, known_to[0] or None
+            ),
+            item("check_sigma_z", "Check points known to, height", length, known_to[1] or None),
             item("accuracy_horizontal_95", "Plan at 95 %", length, h95),
             item("accuracy_vertical_95", "Height at 95 %", length, z95),
             item("mean_n", "Mean ΔN", length, float(found.dn.mean())),
@@ -153,7 +178,8 @@ def _measure(
             ),
         ),
         remarks=(
-            *_statements(section, (n, e, radial, z), (h95, z95), unit),
+            *_statements(section, (n, e, radial_all, z_all), (h95, z95), unit, counts),
+            *_about_check_points(known_to, (radial, z)),
             *_outlier_remarks(tests, names),
             *_bias_remarks(found),
             *((f"{few}.",) if few else ()),
@@ -172,19 +198,30 @@ def _statements(
     rmses: tuple[float, float, float, float],
     at_95: tuple[float, float],
     unit: LengthUnit,
+    enough: tuple[bool, bool],
 ) -> Iterator[str]:
-    """Word the statement as the standard asks (the form of words from memory)."""
+    """Word the statement as the standard asks (the form of words from memory).
+
+    enough: whether there are as many check points as it asks for, in plan and in height; with
+    fewer no statement is made.
+    """
     n, e, radial, z = rmses
-    words = {"m": "metres"}.get(unit.short, "feet")
+    words = {"m": "meters"}.get(unit.short, "feet")
 
     def number(value: float) -> str:
         return length_text(value, unit, plus=False).split(" ", maxsplit=1)[0]
 
     yield f"By {_TITLES[section.standard]}. Tested minus check; RMSE about zero, divisor n."
     if section.standard is AccuracyStandard.ASPRS_2023:
-        yield f"Horizontal accuracy: RMSE {number(radial)} {words}, tested."
-        if np.isfinite(z):
-            yield f"Vertical accuracy: RMSE {number(z)} {words}, tested."
+        for there, part, letter, value in (
+            (enough[0], "horizontal", "H", radial),
+            (enough[1] and bool(np.isfinite(z)), "vertical", "V", z),
+        ):
+            if there:
+                yield (
+                    f"The tested {part} positional accuracy was found to be"
+                    f" RMSE{letter} = {number(value)} {words}."
+                )
         return
     h95, z95 = at_95
     if np.isnan(h95):
@@ -194,11 +231,30 @@ def _statements(
             f" {fixed(NSSDA_LEAST_RATIO, 1)}: the standard gives no formula for the radius at 95 %,"
             " so none is stated."
         )
-    else:
+    elif enough[0]:
         yield f"Tested {number(h95)} {words} horizontal accuracy at 95% confidence level."
-    if np.isfinite(z95):
+    if np.isfinite(z95) and enough[1]:
         yield f"Tested {number(z95)} {words} vertical accuracy at 95% confidence level."
     yield "The standard sets no threshold: what is good enough, the contract says."
+
+
+def _about_check_points(known_to: tuple[float, float], rmses: tuple[float, float]) -> Iterator[str]:
+    """Say whether the check points are known well enough to test by (three times: edition 1)."""
+    for part, sigma, error in (
+        ("plan", known_to[0], rmses[0]),
+        ("height", known_to[1], rmses[1]),
+    ):
+        if sigma and np.isfinite(error) and error < _BETTER * sigma:
+            yield (
+                f"In {part} the check points are known only {fixed(error / sigma, 1)} times better"
+                f" than the tested points turned out: {fixed(_BETTER, 0)} times is the usual rule,"
+                " for else their own errors are tested too."
+            )
+    if not any(known_to):
+        yield (
+            "How well the check points themselves are known is not stated (sigma_h, sigma_z); the"
+            " statement takes them as free of error."
+        )
 
 
 def _outlier_texts(tests: dict[str, Outliers]) -> TextArray:

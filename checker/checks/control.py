@@ -61,7 +61,11 @@ def measure_control(
     stated = job.measured is not None and job.measured.sigma_level is not None
     level = None if control.tolerance is None or stated else control.tolerance.sigma_level
     found = deltas(
-        known, points[row_point], measured, row_shot, sigmas_of(measured, row_shot, level)
+        known,
+        points[row_point],
+        measured,
+        row_shot,
+        sigmas_of(measured, row_shot, level, design=False),
     )
     row_id = names[row_point]
     blank: TextArray = np.full(len(row_id), "", dtype=object)

@@ -16,11 +16,14 @@ def about_sessions(measured: Points, checks: IntArray, aside: BoolArray) -> Iter
     checks: indices of the check shots that count. aside: shape (points,), what is no work: check
     shots and what the job sets aside. In the order of time where every shot of a session shows it,
     else in that of the files. A proof of control stands before the work and after it (common
-    practice, no source). Nothing is said where no file shows sessions.
+    practice, no source). Where no file shows sessions the base stands for them; where none shows
+    bases either nothing is said.
     """
-    sessions = measured.quality.session
-    if sessions is None or not len(checks):
+    setups = measured.quality.setups
+    if setups is None or not len(checks):
         return
+    word, sessions = setups
+    prefix = "" if word == "session" else f"{word} "
     whole, lacking, none = [], [], []
     for name in dict.fromkeys(sessions.tolist()):
         if not name:
@@ -31,16 +34,16 @@ def about_sessions(measured: Points, checks: IntArray, aside: BoolArray) -> Iter
         if not work.size:
             continue
         if not proofs.size:
-            none.append(str(name))
+            none.append(f"{prefix}{name}")
             continue
         when = _order(measured, here)
         before = when[proofs].min() < when[work].min()
         after = when[proofs].max() > when[work].max()
         if before and after:
-            whole.append(str(name))
+            whole.append(f"{prefix}{name}")
         else:
             parts = [word for word, there in (("before", before), ("after", after)) if not there]
-            lacking.append(f"{name} none {' and none '.join(parts)} its other shots")
+            lacking.append(f"{prefix}{name} none {' and none '.join(parts)} its other shots")
     if whole:
         yield f"Check shots stand before and after the work of: {_listed(whole)}."
     if lacking:

@@ -31,7 +31,8 @@ def on_one_grid(inputs: Inputs, ground: Ground | None) -> Inputs:
     """Return the inputs with the design on the grid; unchanged where the job states no ground."""
     if ground is None or inputs.design is None:
         return inputs
-    return replace(inputs, design=to_grid(inputs.design, ground))
+    older = tuple(replace(each, points=to_grid(each.points, ground)) for each in inputs.older)
+    return replace(inputs, design=to_grid(inputs.design, ground), older=older)
 
 
 def to_ground_m(xy_m: FloatArray, ground: Ground | None) -> FloatArray:

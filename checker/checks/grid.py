@@ -4,6 +4,8 @@ The projection is PROJ's. Elevation factor R / (R + h) with the mean radius of t
 site's latitude, sqrt(M N); checked against printed values in tests/published.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from checker.model.frame import SiteFrame
@@ -97,12 +99,25 @@ def site_frame(job: Job, inputs: Inputs) -> SiteFrame | None:
         stated_factor=stated,
         stated_less_found_m=off,
         remarks=(
+            *_other_axes([axis.direction for axis in crs.axis_info]),
             *_outside(
                 float(longitude[0]), float(latitude[0]), None if area is None else area.bounds
             ),
             *_about_stated(stated, combined, off),
         ),
     )
+
+
+def _other_axes(directions: Sequence[str]) -> tuple[str, ...]:
+    """Return what to say of a grid whose axes do not count to the north and the east."""
+    if not {"west", "south"} & set(directions):
+        return ()
+    text = (
+        f"The axes of this grid count {' and '.join(directions)}: what the files call northing and"
+        " easting are taken on them as they stand, so + of ΔN and ΔE points that way, and azimuths"
+        " and the convergence count from that direction."
+    )
+    return (text,)
 
 
 def _corners(points: Points) -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], ...]:

@@ -7,7 +7,8 @@ import numpy as np
 
 from checker.checks.closing import item, length_text
 from checker.checks.deltas import Sigmas, counts_item
-from checker.geometry.statistics import sample_size, sigma_factor, sigma_interval
+from checker.checks.selecting import place
+from checker.geometry.statistics import dixon, sample_size, sigma_factor, sigma_interval
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.job import Repeats
 from checker.model.measure import Item, Quantity
@@ -16,6 +17,10 @@ from checker.text import fixed
 from checker.units import LengthUnit
 
 _CONFIDENCE = 0.95
+_DIXON = 0.01
+"""Two-sided level of the test of single shots of a mark; there may be many marks."""
+_DIXON_LEAST = 4
+"""Of three shots two are often equal as written, and then the third always stands apart."""
 _NAMED = 8
 """How many marks a remark names."""
 
@@ -119,18 +124,58 @@ def about_scatter(found: dict[str, Scatter], unit: LengthUnit) -> Iterator[str]:
             )
 
 
+def apart(measured: Points, groups: Groups) -> tuple[TextArray, list[str]]:
+    """Return of which shots Dixon's test says that they stand apart from the others of their mark.
+
+    Two-sided at 1 % on each axis, for marks with 4 to 10 shots. Shape as the shots, "" where
+    nothing is said; and a sentence that names the marks, where there are any.
+    """
+    shots = groups.shots
+    texts: TextArray = np.full(len(shots), "", dtype=object)
+    for word, values in (
+        ("northing", measured.northing_m),
+        ("easting", measured.easting_m),
+        ("height", measured.elevation_m),
+    ):
+        test = dixon(values[shots], groups.group, _DIXON, _DIXON_LEAST)
+        for row in np.flatnonzero(test.rejected).tolist():
+            text = (
+                f"stands apart from the other shots of the mark in {word}"
+                f" (r10 {fixed(float(test.ratio[row]), 2)} over"
+                f" {fixed(float(test.critical[row]), 2)})"
+            )
+            texts[row] = f"{texts[row]}; {text}" if texts[row] else text
+    rows = np.flatnonzero(texts != "")
+    if not rows.size:
+        return texts, []
+    names = list(dict.fromkeys(str(groups.name[groups.group[row]]) for row in rows.tolist()))
+    first = int(rows[0])
+    text = (
+        f"By Dixon's test, two-sided at 1 % on each axis, one shot stands apart from the others of"
+        f" its mark: {_named(names)}. Shot {place(measured, int(shots[first]))} {texts[first]}."
+        " All are in the numbers; leave one out only for a reason, under [measured] exclude."
+    )
+    return texts, [text]
+
+
 def chances(
     dn: FloatArray, de: FloatArray, dz: FloatArray, sigma: Sigmas
 ) -> tuple[FloatArray, FloatArray]:
     """Return how often shots that differ only by their sigmas would differ more; shape (rows,).
 
-    Plan: exp(-q / 2), q = dn^2 / sn^2 + de^2 / se^2 (chi-square of two degrees of freedom). Height:
-    two-sided normal. NaN without a sigma.
+    Plan: exp(-q / 2), q the offset squared over its covariance, without correlation
+    dn^2 / sn^2 + de^2 / se^2 (chi-square of two degrees of freedom). Height: two-sided normal. NaN
+    without a sigma.
     """
     from scipy.special import ndtr
 
     with np.errstate(divide="ignore", invalid="ignore"):
-        plan = np.exp(-0.5 * ((dn / sigma.n) ** 2 + (de / sigma.e) ** 2))
+        u, v = dn / sigma.n, de / sigma.e
+        square = u**2 + v**2
+        if sigma.correlation is not None:
+            r = sigma.correlation
+            square = (square - 2.0 * r * u * v) / (1.0 - r**2)
+        plan = np.exp(-0.5 * square)
         height = 2.0 * ndtr(-np.abs(dz / sigma.z))
     return np.asarray(plan), np.asarray(height)
 
@@ -185,8 +230,8 @@ def coverage(section: Repeats, groups: Groups) -> tuple[list[Item], list[str]]:
         )
     else:
         # spread evenly over the marks in their order, so that every part of the work is seen
-        place = ((np.arange(more) + 0.5) * len(single) / more).astype(np.int64)
-        chosen = [names[index] for index in place.tolist()]
+        chosen_at = ((np.arange(more) + 0.5) * len(single) / more).astype(np.int64)
+        chosen = [names[index] for index in chosen_at.tolist()]
         plan = (
             f"Sample plan: to be {sure} % sure that no more than {part} % of the {lot} marks are"
             f" bad, {needed} must be looked at and all agree; {more} more, spread over the work:"

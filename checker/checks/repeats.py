@@ -8,6 +8,7 @@ from checker.checks.repeat_evidence import (
     Groups,
     about_scatter,
     about_sharing,
+    apart,
     chances,
     coverage,
     scatter_items,
@@ -64,9 +65,7 @@ def measure_repeats(section: Repeats, inputs: Inputs, job: Job) -> Measure:
     # both shots rest on the same control, whose own uncertainty is not between them
     a = sigmas_of(measured, first, level, control=False)
     b = sigmas_of(measured, later, level, control=False)
-    sigma = Sigmas(
-        n=np.hypot(a.n, b.n), e=np.hypot(a.e, b.e), h=np.hypot(a.h, b.h), z=np.hypot(a.z, b.z)
-    )
+    sigma = a.joined(b)
     found = deltas(measured, first, measured, later, sigma)
     apart_s = _apart_s(measured, first, later)
     name = _mark_names(measured, ids, first)
@@ -82,6 +81,7 @@ def measure_repeats(section: Repeats, inputs: Inputs, job: Job) -> Measure:
     chance_plan, chance_height = chances(found.dn, found.de, found.dz, sigma)
     covered, plans = coverage(section, groups)
     alike = shared(measured, first, later)
+    stands_apart, odd = apart(measured, groups)
     length, spot = Quantity.LENGTH, Quantity.COORDINATE
     first_id, later_id = picked_text(ids, first), picked_text(ids, later)
     return Measure(
@@ -130,18 +130,29 @@ def measure_repeats(section: Repeats, inputs: Inputs, job: Job) -> Measure:
         used=np.union1d(first, later),
         unchecked=np.full(len(later), "", dtype=object),
         undecided=_too_soon(section.apart_s, apart_s),
-        said=_same_setting(measured, first, later, apart_s),
+        said=_both(
+            _same_setting(measured, first, later, apart_s, section.apart_s), stands_apart[~head]
+        ),
         counted=np.ones(len(later), dtype=np.bool_),
         whole_unchecked="" if len(later) else "no mark was shot more than once",
         remarks=(
             _REMARK,
             *about_scatter(spreads, job.unit),
+            *odd,
             *about_sharing(alike),
             *plans,
         )
         if len(later)
         else (),
     )
+
+
+def _both(first: TextArray, second: TextArray) -> TextArray:
+    """Return both of what must be said of each row."""
+    texts = first.copy()
+    for row in np.flatnonzero(second != "").tolist():
+        texts[row] = "; ".join(part for part in (first[row], second[row]) if part)
+    return texts
 
 
 def _mark_names(measured: Points, ids: TextArray, shots: IntArray) -> TextArray:
@@ -188,14 +199,30 @@ def _apart_s(measured: Points, first: IntArray, later: IntArray) -> FloatArray:
 
 
 def _too_soon(asked_s: float | None, apart_s: FloatArray) -> TextArray:
-    """Return why shots are not independent in time, or ""; shape (rows,)."""
+    """Return why shots are not independent in time, or ""; shape (rows,).
+
+    The time apart is judged modulo the sidereal day: shots whole days apart see the same sky.
+    """
     texts: TextArray = np.full(len(apart_s), "", dtype=object)
     if asked_s is None:
         return texts
     texts[np.isnan(apart_s)] = "the times of the shots are not shown"
     for row in np.flatnonzero(apart_s < asked_s).tolist():
         texts[row] = f"shot again after {_span(float(apart_s[row]))}, {_span(asked_s)} asked"
+    days, off_s = _sidereal(apart_s)
+    same = (days > 0) & (off_s < min(asked_s, _SAME_SKY_S)) & (texts == "")
+    for row in np.flatnonzero(same).tolist():
+        texts[row] = (
+            f"shot again after {_span(float(apart_s[row]))}, at the first shot's time of the"
+            f" sidereal day: the satellites stand as before, {_span(asked_s)} asked"
+        )
     return texts
+
+
+def _sidereal(apart_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return how many whole sidereal days lie nearest to a time, and how far it is off them."""
+    days = np.where(np.isnan(apart_s), 0.0, np.round(apart_s / _SIDEREAL_DAY_S))
+    return days, np.abs(apart_s - days * _SIDEREAL_DAY_S)
 
 
 def _span(seconds: float) -> str:
@@ -206,7 +233,11 @@ def _span(seconds: float) -> str:
 
 
 def _same_setting(
-    measured: Points, first: IntArray, later: IntArray, apart_s: FloatArray
+    measured: Points,
+    first: IntArray,
+    later: IntArray,
+    apart_s: FloatArray,
+    asked_s: float | None,
 ) -> TextArray:
     """Return what makes the two shots less than independent, or ""; shape (rows,)."""
     texts: TextArray = np.full(len(later), "", dtype=object)
@@ -214,8 +245,9 @@ def _same_setting(
     if sessions is not None:
         same = (sessions[first] == sessions[later]) & (sessions[first] != "")
         texts[same] = "same session as the first shot"
-    days = np.where(np.isnan(apart_s), 0.0, np.round(apart_s / _SIDEREAL_DAY_S))
-    off = np.abs(apart_s - days * _SIDEREAL_DAY_S)
+    days, off = _sidereal(apart_s)
+    if asked_s is not None:  # then it is judged, and the reason says it
+        days = np.where(off < min(asked_s, _SAME_SKY_S), 0.0, days)
     for row in np.flatnonzero((days > 0) & (off < _SAME_SKY_S)).tolist():
         texts[row] = "; ".join(
             part for part in (texts[row], "at the first shot's time of the sidereal day") if part
@@ -237,6 +269,7 @@ def _comparisons(
             sigma=sigma.h,
             vector=np.column_stack((dn, de)),
             vector_sigma=np.column_stack((sigma.n, sigma.e)),
+            vector_correlation=sigma.correlation,
         ),
         Comparison(
             limit="vertical",

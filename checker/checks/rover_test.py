@@ -80,7 +80,12 @@ def measure_rover_test(section: RoverTest, inputs: Inputs, job: Job) -> Measure:
             column("rise", "Rise", length, rise),
             column("d_rise", "Rise less nominal", length, rise - _nan(section.rise_m)),
             *(
-                column(f"residual_{axis}_{k + 1}", f"r{axis.upper()} {name}", length, values[:, k])
+                column(
+                    f"residual_{axis}_{k + 1}",
+                    f"{name}: residual {axis.upper()}",
+                    length,
+                    values[:, k],
+                )
                 for k, name in enumerate((a, b))
                 for axis, values in (("n", residual_n), ("e", residual_e), ("z", residual_z))
             ),

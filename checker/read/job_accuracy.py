@@ -2,8 +2,10 @@
 
 from checker.model.job import Accuracy, AccuracyStandard, Against, RoverTest
 from checker.read.job_checks import _ADD_MEASURED, _MEASURED_EXAMPLE, _section_name, _selection
-from checker.read.job_draft import Draft, needs_section, positive
+from checker.read.job_draft import Draft, columns_of, needs_section, positive, unit_of
+from checker.read.job_evidence import control_sigmas
 from checker.read.job_tolerances import tolerance_of
+from checker.read.points import VOCABULARY
 from checker.read.toml_tables import Table, is_short_number
 
 
@@ -12,9 +14,19 @@ def read_accuracy(draft: Draft, table: Table) -> None:
     name = _section_name(draft, table, "Accuracy")
     needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
     against = table.choice("against", Against) or Against.CONTROL
-    needs_section(
-        draft, table, str(against), f"points of the {against}", f"name them under [{against}]"
-    )
+    file = table.file("file")
+    if not table.has("file"):
+        needs_section(
+            draft, table, str(against), f"points of the {against}", f"name them under [{against}]"
+        )
+    elif table.has("against"):
+        table.fault(
+            "conflicting-keys",
+            "against",
+            f"{table.title} has both file and against",
+            "keep file for check points of their own, or against for those of the job",
+        )
+    sigmas = control_sigmas(draft, table)
     draft.checks.append(
         Accuracy(
             where=table.where,
@@ -22,6 +34,10 @@ def read_accuracy(draft: Draft, table: Table) -> None:
             tolerance=tolerance_of(draft, table),
             measured=_selection(table, "measured", _MEASURED_EXAMPLE),
             against=against,
+            file=file,
+            unit=unit_of(draft, table),
+            columns=columns_of(table, VOCABULARY.names),
+            **sigmas,
             standard=table.choice("standard", AccuracyStandard) or AccuracyStandard.NSSDA,
         )
     )

@@ -4,6 +4,7 @@ import math
 
 from checker.model.job import HeightFitKind, Instrument, PlanFit, SiteFit
 from checker.read.job_draft import Draft, needs_section, positive
+from checker.read.job_given import read_given
 from checker.read.job_tolerances import tolerance_of
 from checker.read.toml_tables import Table, is_short_number, quoted
 from checker.units import UnitError, parse_small_angle
@@ -17,8 +18,22 @@ def read_site_fit(draft: Draft, table: Table) -> None:
         draft, table, "measured", "as-measured points", 'add [measured] with files = ["..."]'
     )
     needs_section(draft, table, "control", "known points", 'add [control] with file = "..."')
+    given = read_given(draft, table)
     plan = table.choice("plan", PlanFit)
     height = table.choice("height", HeightFitKind)
+    for key in ("plan", "height"):
+        if table.has("given") and table.has(key):
+            table.fault(
+                "conflicting-keys",
+                key,
+                f"{table.title} has both given and {key}: a stated fit is not computed",
+                f"take {key} out, or have the fit computed and take given out",
+            )
+    if given is not None:
+        plan = PlanFit.SIMILARITY if given.plan else PlanFit.NONE
+        height = HeightFitKind.SHIFT if given.shift_z_m is not None else HeightFitKind.NONE
+        if given.rise_n or given.rise_e:
+            height = HeightFitKind.PLANE
     plan_is_none = plan is PlanFit.NONE
     if plan_is_none and height is HeightFitKind.NONE:
         table.fault(
@@ -35,6 +50,7 @@ def read_site_fit(draft: Draft, table: Table) -> None:
         plan=plan or PlanFit.SIMILARITY,
         height=height or HeightFitKind.SHIFT,
         apply=table.flag("apply", default=False),
+        given=given,
     )
 
 
@@ -84,6 +100,7 @@ def read_instrument(draft: Draft, table: Table) -> None:
             name=name or "",
             serial=table.text("serial", number_too=True),
             calibrated=table.date("calibrated"),
+            due=table.date("due"),
             note=table.text("note"),
         )
     )

@@ -51,13 +51,14 @@ class WhoView:
 def who_view(results: Results) -> WhoView:
     """Return who measured with what."""
     job, measured = results.job, results.inputs.measured
+    last = (None if measured is None else measured.quality.last_day) or job.date
     return WhoView(
         crew=clean(job.surveyed_by or "not stated in the job"),
         instruments=tuple(
             InstrumentView(
                 name=clean(each.name),
                 serial=clean(each.serial or "not stated"),
-                calibrated=_age(each.calibrated, job.date),
+                calibrated=_age(each.calibrated, job.date) + _due(each.due, last),
                 note=clean(each.note or ""),
             )
             for each in job.instruments
@@ -76,6 +77,19 @@ def _age(calibrated: datetime.date | None, date: datetime.date | None) -> str:
     if days < 0:
         return f"{calibrated.isoformat()}, after the job's date"
     return f"{calibrated.isoformat()}, {group(days)} day{'s' if days != 1 else ''} before the job's"
+
+
+def _due(due: datetime.date | None, day: datetime.date | None) -> str:
+    """Return when the next calibration is due, and by how much it was overdue."""
+    if due is None:
+        return ""
+    if day is None or due >= day:
+        return f"; due {due.isoformat()}"
+    days = (day - due).days
+    return (
+        f"; OVERDUE: it was due {due.isoformat()}, {group(days)} day{'s' if days != 1 else ''}"
+        " before the last measurement"
+    )
 
 
 def _sessions(measured: Points, outside: Outside) -> tuple[SessionView, ...]:

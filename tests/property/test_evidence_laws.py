@@ -273,3 +273,27 @@ def test_a_guarded_plan_is_wrong_no_more_often_than_stated() -> None:
         tolerance(horizontal=limit, rule=Rule.GUARDED),
     )
     assert np.mean(codes == Verdict.WITHIN) < 0.0228
+
+
+def test_a_rounded_design_adds_what_a_rectangle_does(tmp_path: Path) -> None:
+    """Against counting: how far coordinates rounded to a digit lie from the true ones."""
+    digit = 0.02
+    rng = np.random.default_rng(3)
+    true = rng.uniform(0.0, 100.0, 200_000)
+    counted = float(np.std(np.round(true / digit) * digit - true))
+    job = JobFolder(
+        design=[("1", 5000.0, 3000.0, 9.0)],
+        shots=[("1", 5000.0, 3000.0, 9.0), ("CP1", 4990.0, 2990.0, 9.0)],
+        control=[("CP1", 4990.0, 2990.0, 9.0)],
+        sigma_h=0.006,
+        sigma_z=0.008,
+    )
+    folder = job.write(tmp_path / "rounded")
+    text = (folder / "job.toml").read_text()
+    (folder / "job.toml").write_text(text.replace("[design]\n", '[design]\nrounded_to = "20 mm"\n'))
+    doc = results(folder)
+    row = rows(doc)["1"]
+    assert row["sigma_z"] == pytest.approx(math.hypot(0.008, counted), rel=0.002)
+    assert row["sigma_h"] == pytest.approx(math.sqrt(0.006**2 + 2.0 * counted**2), rel=0.002)
+    known = rows(doc, "control")["CP1"]  # the control is not the design
+    assert known["sigma_z"] == pytest.approx(0.008)

@@ -15,11 +15,19 @@ import pytest
 from scipy import stats
 
 from checker.checks.accuracy import measure_accuracy
+from checker.checks.frame import to_grid_m, to_ground_m
 from checker.checks.grid import elevation_factor, site_frame
 from checker.checks.rover_test import measure_rover_test
 from checker.geometry import statistics
 from checker.model.frame import SiteFrame
-from checker.model.job import Accuracy, AccuracyStandard, Reference, RoverTest, Selection
+from checker.model.job import (
+    Accuracy,
+    AccuracyStandard,
+    Ground,
+    Reference,
+    RoverTest,
+    Selection,
+)
 from checker.model.points import Points
 from tests.support.points import HERE, inputs, job, points
 
@@ -139,6 +147,26 @@ def test_grubbs_table() -> None:
             assert found == pytest.approx(printed, abs=slack["abs"])
 
 
+def test_dixon_table() -> None:
+    given, expected, slack = case("stat-dixon-table")
+    for count, row in zip(given["n"], expected["q"], strict=True):
+        for level, printed in zip(given["levels"], row, strict=True):
+            found = statistics.dixon_critical(count, round(1.0 - level, 10))
+            if (count, level) == (
+                4,
+                0.99,
+            ):  # 0.926 is printed; counting says what the integral says
+                assert printed - found > slack["q"]
+                samples = np.sort(np.random.default_rng(4).normal(size=(400_000, 4)), axis=1)
+                gap = np.maximum(samples[:, 1] - samples[:, 0], samples[:, 3] - samples[:, 2]) / (
+                    samples[:, 3] - samples[:, 0]
+                )
+                beyond = float(np.mean(gap > found))
+                assert abs(beyond - 0.01) < 4.5 * math.sqrt(0.01 * 0.99 / 400_000)
+            else:
+                assert found == pytest.approx(printed, abs=slack["q"]), (count, level)
+
+
 def test_pope_reproduces_grubbs() -> None:
     _, expected, slack = case("stat-pope-tau")
     count, alpha = expected["n"], expected["alpha_one_sided"]
@@ -251,6 +279,48 @@ def test_flinders_peak() -> None:
     assert math.degrees(frame.convergence_rad) == pytest.approx(
         -degrees(expected["convergence_dms"]), abs=slack["convergence_s"] * arcsec
     )
+
+
+def test_a_grid_that_counts_west_and_south() -> None:
+    """The axes of the named grid are westing and southing, and so are the columns."""
+    given, expected, slack = case("proj-epsg-tm-lo29")
+    frame = framed("EPSG:2053", expected["southing"], expected["westing"])
+    latitude = degrees(given["lat_dms"])
+    reach = math.degrees(1.01 * slack["abs"] / 6.36e6)
+    assert math.degrees(frame.latitude_rad) == pytest.approx(latitude, abs=reach)
+    assert math.degrees(frame.longitude_rad) == pytest.approx(
+        degrees(given["lon_dms"]), abs=reach / math.cos(math.radians(latitude))
+    )
+    assert any("west and south" in text for text in frame.remarks)
+
+
+def test_a_line_reduced_with_factors_of_its_ends() -> None:
+    """Grid = ellipsoid x scale; ground = grid over the combined factor, from its own rounding."""
+    given, expected, slack = case("proj-mahun-utm-reduction")
+    ellipsoid = given["grid_weighted"] / given["k_weighted"]
+
+    def over(distance: float, factor: float) -> tuple[float, float]:
+        ground = Ground(combined_factor=factor, origin_n_m=4e6, origin_e_m=3e5)
+        ends = np.array([[3e5, 4e6], [3e5 + 0.6 * distance, 4e6 + 0.8 * distance]])
+        both = (np.diff(brought(ends, ground), axis=0) for brought in (to_grid_m, to_ground_m))
+        on_grid, on_ground = (float(np.hypot(*each[0])) for each in both)
+        return on_grid, on_ground
+
+    average, _ = over(ellipsoid, given["k_avg"])
+    jerry, _ = over(ellipsoid, given["k_jerry"])
+    _, on_ground = over(given["grid_cf"], given["cf_jerry"])
+    found = {
+        "grid_avg": average,
+        "grid_jerry": jerry,
+        "diff_jerry": jerry - given["grid_weighted"],
+        "elevation_factor_jerry_implied": given["cf_jerry"] / given["k_jerry"],
+        "ground_distance_implied": on_ground,
+    }
+    for key, value in found.items():
+        assert value == pytest.approx(expected[key], abs=slack[key]), key
+    # the height that the implied factor stands for is one of a hill town, not of another planet
+    factor = expected["elevation_factor_jerry_implied"]
+    assert elevation_factor(6371000.0 * (1.0 / factor - 1.0), 6371000.0) == pytest.approx(factor)
 
 
 def test_scale_factors_of_six_stations() -> None:

@@ -1,6 +1,7 @@
 """Statements of accuracy from check points."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from checker.checks.accuracy import measure_accuracy
 from checker.errors import InputError
 from checker.model.finding import Finding, Verdict
-from checker.model.job import Accuracy, AccuracyStandard, Against, Selection
+from checker.model.job import Accuracy, AccuracyStandard, Against, ControlInput, Selection
 from checker.model.measure import Measure
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
@@ -66,8 +67,8 @@ def test_factors_of_the_standard() -> None:
 def test_the_words_of_the_statement() -> None:
     known = grid(20)
     remarks = run(moved(known, alternating(20, 0.03, 0.03, 0.02)), known).remarks
-    assert "Tested 0.0734 metres horizontal accuracy at 95% confidence level." in remarks
-    assert "Tested 0.0392 metres vertical accuracy at 95% confidence level." in remarks
+    assert "Tested 0.0734 meters horizontal accuracy at 95% confidence level." in remarks
+    assert "Tested 0.0392 meters vertical accuracy at 95% confidence level." in remarks
     assert any(text.startswith("No outlier by Grubbs' test") for text in remarks)
 
 
@@ -88,6 +89,7 @@ def test_too_few_check_points_only_inform(count: int, verdict: Verdict) -> None:
     measure = run(moved(known, alternating(count, 0.03, 0.03, 0.02)), known, tolerance=limit)
     assert judged(measure).verdict is verdict
     assert any("only inform" in text for text in measure.remarks) is (count < 20)
+    assert any(text.startswith("Tested 0") for text in measure.remarks) is (count == 20)
 
 
 def test_the_limit_is_on_what_is_reported() -> None:
@@ -97,7 +99,10 @@ def test_the_limit_is_on_what_is_reported() -> None:
     assert judged(run(shots, known, tolerance=limit)).verdict is Verdict.OUTSIDE
     by_rmse = run(shots, known, tolerance=limit, standard=AccuracyStandard.ASPRS_2023)
     assert judged(by_rmse).verdict is Verdict.WITHIN
-    assert "Horizontal accuracy: RMSE 0.0424 metres, tested." in by_rmse.remarks
+    assert (
+        "The tested horizontal positional accuracy was found to be RMSEH = 0.0424 meters."
+        in by_rmse.remarks
+    )
     few = run(shots[:20], known, tolerance=limit, standard=AccuracyStandard.ASPRS_2023)
     assert judged(few).verdict is Verdict.UNDECIDED
 
@@ -153,3 +158,41 @@ def test_of_several_shots_the_latest_counts() -> None:
     section = Accuracy(where=HERE, name="s", measured=Selection())
     measure = measure_accuracy(section, inputs(measured=shots, control=points(known)), job(section))
     assert measure.column("dn").values.tolist() == [0.5]
+
+
+def test_check_points_of_their_own() -> None:
+    known = grid(30)
+    shots = moved(known, alternating(30, 0.03, 0.03, 0.02))
+    section = Accuracy(where=HERE, name="statement", measured=Selection(), file="check.csv")
+    data = replace(inputs(measured=points(shots)), check_points={"statement": points(known)})
+    found = summary(measure_accuracy(section, data, job(section)))
+    assert found["rmse_z"] == pytest.approx(0.02)
+    assert found["check_sigma_z"] is None
+    stranger = replace(data, check_points={"statement": points([("x", 0.0, 0.0, 0.0)])})
+    with pytest.raises(InputError, match="number of a point of the check points"):
+        measure_accuracy(section, stranger, job(section))
+
+
+def test_edition_2_counts_the_error_of_the_check_points() -> None:
+    known = grid(30)
+    shots = moved(known, alternating(30, 0.03, 0.03, 0.02))
+    keys: dict[str, Any] = {"sigma_h_m": 0.04, "sigma_z_m": 0.005}
+    measure = run(shots, known, standard=AccuracyStandard.ASPRS_2023, **keys)
+    total = math.sqrt(2 * 0.03**2 + 0.04**2)
+    assert any(f"RMSEH = {total:.4f} meters" in text for text in measure.remarks)
+    assert summary(measure)["rmse_horizontal"] == pytest.approx(0.03 * math.sqrt(2.0))
+    assert any("In plan the check points are known only 1.1 times" in t for t in measure.remarks)
+    assert not any("In height the check points" in text for text in measure.remarks)
+    plain = run(shots, known)
+    assert any("is not stated (sigma_h, sigma_z)" in text for text in plain.remarks)
+
+
+def test_the_controls_own_deviations_are_those_of_its_check_points() -> None:
+    known = grid(20)
+    control = ControlInput(
+        where=HERE, file="c.csv", unit=LengthUnit.METRE, sigma_h_m=0.004, sigma_z_m=0.006
+    )
+    section = Accuracy(where=HERE, name="statement", measured=Selection())
+    data = inputs(measured=points(known), control=points(known))
+    found = summary(measure_accuracy(section, data, job(section, control=control)))
+    assert (found["check_sigma_horizontal"], found["check_sigma_z"]) == (0.004, 0.006)

@@ -111,6 +111,27 @@ def test_the_same_session_and_the_same_sky_are_said() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("apart_s", "undecided"),
+    [(None, [False, False, False]), (600.0, [True, False, False]), (14400.0, [True, True, False])],
+)
+def test_the_time_apart_is_judged_modulo_the_sidereal_day(
+    apart_s: float | None, undecided: list[bool]
+) -> None:
+    """A day later to the minute, a quarter of an hour off it, and two hours off it."""
+    time = [f"2031-04-{day}T{clock}" for day, clock in ((17, "08:00"), (18, "07:56"))]
+    time += ["2031-04-20T07:33", "2031-04-18T10:00"]  # three days later: 11 min 48 s earlier
+    measure = run(points([("1", 0.0, 0.0, 0.0)] * 4, time=sorted(time)), apart_s=apart_s)
+    order = np.argsort([cells(measure, "apart_h")[k] for k in range(3)])
+    assert order.tolist() == [0, 1, 2]
+    found = {round(cells(measure, "apart_h")[k], 1): measure.undecided[k] for k in range(3)}
+    same_day, off, far = found[23.9], found[71.5], found[26.0]
+    assert [bool(same_day), bool(off), bool(far)] == undecided
+    if undecided[0]:
+        assert "the satellites stand as before" in same_day
+        assert measure.said[0] == ""
+
+
 def test_marks_by_distance() -> None:
     rows = [
         ("a", 0.0, 0.0, 1.0),
@@ -254,3 +275,41 @@ def test_the_control_is_common_to_both_shots() -> None:
     budget = SigmaBudget(control_h_m=0.5, control_z_m=0.5)
     measure = run(replace(shots, budget=budget))
     np.testing.assert_allclose(cells(measure, "sigma_z"), 0.01 * np.sqrt(2.0))
+
+
+def test_a_shot_that_stands_apart_from_the_others_of_its_mark() -> None:
+    heights = [10.0, 10.002, 10.31, 9.999, 10.001]
+    rows = [("A", 0.001 * k, 0.0007 * k * k, z) for k, z in enumerate(heights)]
+    measure = run(points([*rows, ("B", 50.0, 0.0, 1.0), ("B", 50.0, 0.4, 1.0)]), tolerance=None)
+    (text,) = (each for each in measure.remarks if "Dixon" in each)
+    assert "of its mark: A. Shot points.csv:4 stands apart" in text
+    assert "in height (r10 0.99 over 0.82)" in text
+    said = reasons(measure, 7)
+    assert "stands apart from the other shots of the mark in height" in said[1]
+    assert not any("apart from" in each for k, each in enumerate(said) if k != 1)
+
+
+def test_the_first_shot_may_be_the_odd_one() -> None:
+    rows = [("A", 0.0, 0.0, z) for z in (10.4, 10.002, 10.0, 9.999)]
+    measure = run(points(rows))
+    (text,) = (each for each in measure.remarks if "Dixon" in each)
+    assert "Shot points.csv:2 stands apart" in text
+
+
+def test_three_shots_of_which_two_are_equal_as_written_are_no_evidence() -> None:
+    measure = run(points([("A", 0.0, 0.0, z) for z in (10.0, 10.0, 10.003)]))
+    assert not any("Dixon" in each for each in measure.remarks)
+
+
+def test_correlated_axes_are_in_the_chance_of_a_repeat() -> None:
+    """Along the long axis of the ellipse a difference is likelier than across it."""
+    rows = [("A", 0.0, 0.0, 1.0), ("A", 0.01, 0.01, 1.0), ("B", 50.0, 0.0, 1.0)]
+    rows += [("B", 50.01, -0.01, 1.0)]
+    correlated = np.full(4, 0.8)
+    shots = points(rows, sigma=(0.006, 0.006, 0.01), correlation_ne=correlated)
+    along, across = cells(run(shots), "chance_plan")
+    covariance = 2.0 * 0.006**2 * np.array([[1.0, 0.8], [0.8, 1.0]])
+    for found, offset in ((along, [0.01, 0.01]), (across, [0.01, -0.01])):
+        q = float(np.array(offset) @ np.linalg.inv(covariance) @ np.array(offset))
+        assert found == pytest.approx(np.exp(-0.5 * q), rel=1e-9)
+    assert along > across

@@ -1,7 +1,6 @@
-"""The sections about evidence: what a job may say, and what it says where it says nothing."""
+"""What a job says of its evidence: sources of the gate, check points, calibrations, procedure."""
 
 import datetime
-import math
 from pathlib import Path
 
 import pytest
@@ -13,91 +12,96 @@ from checker.model.job import (
     HeightFitKind,
     Job,
     PlanFit,
-    Repeats,
-    RoverTest,
 )
 from checker.read.files import Source
 from checker.read.job import read_job
+from checker.units import ARCSEC, LengthUnit
 
-HEAD = '[job]\ntitle = "Invented job"\nunit = "foot"\n[measured]\nfile = "m.csv"\n'
-CONTROL = '[control]\nfile = "c.csv"\n'
+HEAD = """
+[job]
+title = "Invented job"
+unit = "foot"
+procedure = "real-time kinematic"
+survey_class = "B"
+[measured]
+file = "m.csv"
+[control]
+file = "c.csv"
+"""
 
 
 def read(text: str) -> Job:
     return read_job(Source(path="job.toml", data=(HEAD + text).encode()), Path())
 
 
-def test_a_site_fit_alone_is_something_to_check() -> None:
-    fit = read(f"{CONTROL}[site_fit]\n").site_fit
-    assert fit is not None
-    assert (fit.plan, fit.height, fit.apply) == (PlanFit.SIMILARITY, HeightFitKind.SHIFT, False)
-    assert (fit.pairs, fit.tolerance, fit.name) == ((), None, "site_fit")
+def test_procedure_and_class_are_kept_as_written() -> None:
+    job = read('[[accuracy]]\nname = "a"\n')
+    assert (job.procedure, job.survey_class) == ("real-time kinematic", "B")
 
 
-def test_a_site_fit_as_it_may_be_written() -> None:
-    fit = read(
-        f"{CONTROL}[site_fit]\n"
-        'pairs = [["101", "CP1"], [102, "CP2"]]\nplan = "shift"\nheight = "plane"\napply = true\n'
-        "tolerance = { horizontal = 0.05, above = 0.1 }\n"
-    ).site_fit
-    assert fit is not None
-    assert fit.pairs == (("101", "CP1"), ("102", "CP2"))
-    assert (fit.plan, fit.height, fit.apply) == (PlanFit.SHIFT, HeightFitKind.PLANE, True)
-    assert fit.tolerance is not None
-    assert fit.tolerance.horizontal is not None
-    assert fit.tolerance.horizontal.constant == pytest.approx(0.05 * 0.3048)
+def test_a_gate_asks_for_a_check_shot_near_in_time_and_names_its_sources() -> None:
+    gate = read(
+        '[gate]\npdop = 4\ncheck_within = "90 min"\nsource = "office"\n'
+        'sources = { pdop = "class 2", check_within = "manual 3.4" }\n[[repeats]]\n'
+    ).gate
+    assert gate is not None
+    assert gate.check_within_s == 5400.0
+    assert gate.sources == {"pdop": "class 2", "check_within": "manual 3.4"}
+    assert gate.source == "office"
 
 
-def test_what_sigmas_leave_out() -> None:
-    found = read(
-        'sigma_factor = 1.5\nsigma_floor_h = "10 mm"\nsigma_floor_z = 0.05\nbubble = "10 arcmin"\n'
-        f"{CONTROL}sigma_h = 0.01\nsigma_z = 0.02\n[site_fit]\n"
+def test_check_points_of_their_own() -> None:
+    job = read(
+        '[[accuracy]]\nname = "a"\nfile = "check.csv"\nunit = "metre"\nsigma_h = "4 mm"\n'
+        'sigma_z = 0.01\nstandard = "asprs-2023"\ncolumns = { id = "Pt" }\n'
     )
-    assert found.measured is not None
-    assert found.control is not None
-    assert found.measured.sigma_factor == 1.5
-    assert found.measured.sigma_floor_h_m == pytest.approx(0.010)
-    assert found.measured.sigma_floor_z_m == pytest.approx(0.05 * 0.3048)
-    assert found.measured.bubble_rad == pytest.approx(math.radians(10.0 / 60.0))
-    assert found.control.sigma_h_m == pytest.approx(0.01 * 0.3048)
-    assert found.control.sigma_z_m == pytest.approx(0.02 * 0.3048)
+    (section,) = job.checks
+    assert isinstance(section, Accuracy)
+    assert (section.file, section.unit) == ("check.csv", LengthUnit.METRE)
+    assert (section.sigma_h_m, section.sigma_z_m) == (0.004, 0.01 * 0.3048)
+    assert section.standard is AccuracyStandard.ASPRS_2023
+    assert section.columns == {"id": "Pt"}
+    (plain,) = read('[[accuracy]]\nname = "a"\n').checks
+    assert isinstance(plain, Accuracy)
+    assert (plain.file, plain.against, plain.sigma_h_m) == (None, Against.CONTROL, 0.0)
 
 
-def test_accuracy_and_the_rover_test() -> None:
-    found = read(
-        CONTROL + "[[accuracy]]\n"
-        '[[accuracy]]\nname = "pad"\nagainst = "control"\nstandard = "asprs-2023"\n'
-        '[[rover_test]]\npoints = ["R1", 2]\ndistance = "10 m"\nrise = -0.5\nsigma_plan = "15 mm"\n'
+def test_when_the_next_calibration_is_due() -> None:
+    job = read('[[instrument]]\nname = "rover"\ndue = 2031-05-01\n[[repeats]]\n')
+    assert job.instruments[0].due == datetime.date(2031, 5, 1)
+
+
+def test_a_stated_site_fit() -> None:
+    job = read(
+        "[site_fit]\ngiven = { about = { n = 100, e = 200 }, scale_ppm = 12.5, rotation = "
+        '"-0-00-05", shift = { n = 0.5, z = "2 cm" }, rise = { e = "-8 ppm" } }\n'
     )
-    first, second, rover = found.checks
-    assert isinstance(first, Accuracy)
-    assert (first.against, first.standard) == (Against.CONTROL, AccuracyStandard.NSSDA)
-    assert isinstance(second, Accuracy)
-    assert second.standard is AccuracyStandard.ASPRS_2023
-    assert isinstance(rover, RoverTest)
-    assert rover.points == ("R1", "2")
-    assert rover.distance_m == 10.0
-    assert rover.rise_m == pytest.approx(-0.5 * 0.3048)
-    assert rover.sigma_plan_m == pytest.approx(0.015)
-    assert rover.sigma_height_m is None
+    assert job.site_fit is not None
+    given = job.site_fit.given
+    assert given is not None
+    assert given.scale == pytest.approx(1.0000125, abs=1e-15)
+    assert given.rotation_rad == pytest.approx(-5.0 * ARCSEC)
+    assert (given.about_n_m, given.about_e_m) == pytest.approx((30.48, 60.96))
+    assert (given.shift_n_m, given.shift_e_m, given.shift_z_m) == pytest.approx((0.1524, 0.0, 0.02))
+    assert (given.rise_n, given.rise_e) == (0.0, -8e-6)
+    assert job.site_fit.plan is PlanFit.SIMILARITY
+    assert job.site_fit.height is HeightFitKind.PLANE
 
 
 @pytest.mark.parametrize(
-    ("text", "share", "confidence"),
-    [("", 0.1, 0.95), ('share = "5 %"\nconfidence = 0.9\n', 0.05, 0.9)],
+    ("text", "angle"),
+    [('"5 arcsec"', 5.0), ('"-1.5 arcmin"', -90.0), ('"0-01-30"', 90.0), ("0.01", 36.0)],
 )
-def test_the_sample_plan_of_repeats(text: str, share: float, confidence: float) -> None:
-    (section,) = read(f"[[repeats]]\n{text}").checks
-    assert isinstance(section, Repeats)
-    assert section.share == pytest.approx(share)
-    assert section.confidence == pytest.approx(confidence)
+def test_a_stated_rotation_is_read_in_the_trades_forms(text: str, angle: float) -> None:
+    job = read(f"[site_fit]\ngiven = {{ about = {{ n = 0, e = 0 }}, rotation = {text} }}\n")
+    assert job.site_fit is not None
+    assert job.site_fit.given is not None
+    assert job.site_fit.given.rotation_rad == pytest.approx(angle * ARCSEC)
+    assert job.site_fit.height is HeightFitKind.NONE
 
 
-def test_instruments_are_no_check() -> None:
-    found = read(
-        f'{CONTROL}[[instrument]]\nname = "level"\nserial = 4711\ncalibrated = 2031-02-03\n'
-        "[site_fit]\n"
-    )
-    (level,) = found.instruments
-    assert (level.name, level.serial) == ("level", "4711")
-    assert level.calibrated == datetime.date(2031, 2, 3)
+def test_a_stated_fit_of_heights_alone_leaves_the_plan() -> None:
+    job = read("[site_fit]\ngiven = { about = { n = 0, e = 0 }, shift = { z = 0.3 } }\n")
+    assert job.site_fit is not None
+    assert job.site_fit.plan is PlanFit.NONE
+    assert job.site_fit.height is HeightFitKind.SHIFT
