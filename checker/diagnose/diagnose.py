@@ -4,13 +4,25 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from checker.diagnose.causes import USUAL_POLES_M, Setting, length
+from checker.diagnose.closures import Closed, closures
 from checker.diagnose.evidence import Evidence, gather
 from checker.diagnose.frames import realization_shifts, zones_of
-from checker.diagnose.power import power
+from checker.diagnose.hypothesis import USUAL_POLES_M, Setting, length
+from checker.diagnose.power import closure_power, power
 from checker.diagnose.search import Found, search
-from checker.diagnose.words import LOOK, NAMES, NEVER, says, support
+from checker.diagnose.words import (
+    LOOK,
+    NAMES,
+    NEVER,
+    closure_support,
+    hints,
+    says,
+    says_closure,
+    support,
+    with_decision,
+)
 from checker.model.diagnosis import AppliesTo, Cause, Diagnosed, Diagnosis
+from checker.model.drawing import Notice
 from checker.model.finding import Finding
 from checker.model.frame import SiteFrame
 from checker.model.inputs import Inputs
@@ -18,6 +30,9 @@ from checker.model.job import Job
 from checker.model.measure import Item, Quantity
 from checker.text import fixed
 
+_SAME_POLE_M = 0.003
+_LEAST_FRAME_M, _MOST_FRAME_M = 0.04, 60.0
+_LEAST_FRAME_ROWS = 2
 LISTED = 200
 """How many numbers a diagnosis lists at most."""
 
@@ -32,8 +47,11 @@ def diagnose(
     single stakes are off" among them.
     """
     evidence = gather(job, inputs, findings)
+    convergence = np.nan if frame is None else frame.convergence_rad
+    closed = closures(job, inputs, findings, _poles(job, inputs), convergence)
+    of_closures = tuple(_closure(each, job) for each in closed)
     if evidence is None or not len(evidence):
-        return Diagnosed()
+        return Diagnosed(diagnoses=of_closures, power=closure_power(findings))
     setting = _setting(job, inputs, evidence, frame)
     found = search(evidence, setting)
     proved = bool(evidence.control.any()) and not bool(evidence.control.all())
@@ -42,10 +60,23 @@ def diagnose(
         for number, name in enumerate(evidence.sections)
         if not evidence.control[np.searchsorted(evidence.section, number)]
     )
-    diagnoses = [_diagnosis(each, job, evidence, checks, proved=proved) for each in found]
+    diagnoses = [
+        _diagnosis(each, job, evidence, checks, inputs.notices, proved=proved) for each in found
+    ]
     return Diagnosed(
-        diagnoses=(*_without_elevation(evidence, job, checks), *diagnoses),
+        diagnoses=(*_without_elevation(evidence, job, checks), *diagnoses, *of_closures),
         power=power(evidence, setting, job.unit),
+    )
+
+
+def _closure(closed: Closed, job: Job) -> Diagnosis:
+    return Diagnosis(
+        cause=closed.cause,
+        applies_to=AppliesTo(check=closed.check, by="all", group="", ids=closed.cause.ids),
+        support=closure_support(closed),
+        also=tuple(with_decision(each) for each in closed.also),
+        concerns=(closed.check,),
+        says=says_closure(closed, job.unit),
     )
 
 
@@ -76,9 +107,18 @@ def _setting(job: Job, inputs: Inputs, evidence: Evidence, frame: SiteFrame | No
         ground=None if ground is None else complex(ground.origin_e_m, ground.origin_n_m),
         poles_m=_poles(job, inputs),
         units_m=tuple(sorted(units)),
-        shifts_m=realization_shifts(job, float(middle[0]), float(middle[1]), height),
+        shifts_m=realization_shifts(job, float(middle[0]), float(middle[1]), height)
+        if _shifted(evidence)
+        else (),
+        frames=frame is not None,
         zones=zones_of(job.reference.crs),
     )
+
+
+def _shifted(evidence: Evidence) -> bool:
+    """Tell whether some rows are off by what two realizations may differ: to look costs time."""
+    away = np.hypot(*(evidence.measured - evidence.known)[:, :2].T)
+    return int(((away > _LEAST_FRAME_M) & (away < _MOST_FRAME_M)).sum()) >= _LEAST_FRAME_ROWS
 
 
 def _poles(job: Job, inputs: Inputs) -> tuple[float, ...]:
@@ -90,15 +130,27 @@ def _poles(job: Job, inputs: Inputs) -> tuple[float, ...]:
     measured = inputs.measured
     if measured is not None and measured.quality.pole_m is not None:
         shown = measured.quality.pole_m
-        stated += np.unique(np.round(shown[np.isfinite(shown)], 4)).tolist()[:6]
-    settings = sorted({round(value, 4) for value in stated})
-    if len(settings) < 2:
-        settings = sorted({*settings, *USUAL_POLES_M})
-    return tuple(settings)
+        stated += [
+            v for v in np.unique(np.round(shown[np.isfinite(shown)], 4)).tolist() if v > 0.1
+        ][:6]
+    if len({round(value, 2) for value in stated}) < 2:
+        stated += USUAL_POLES_M
+    settings: list[float] = []
+    for value in stated:
+        # A length written in feet is the same length, rounded.
+        if all(abs(value - other) > _SAME_POLE_M for other in settings):
+            settings.append(value)
+    return tuple(sorted(settings))
 
 
 def _diagnosis(
-    found: Found, job: Job, evidence: Evidence, checks: tuple[str, ...], *, proved: bool
+    found: Found,
+    job: Job,
+    evidence: Evidence,
+    checks: tuple[str, ...],
+    notices: Sequence[Notice],
+    *,
+    proved: bool,
 ) -> Diagnosis:
     part = found.part
     concerned = sorted({evidence.sections[i] for i in np.unique(evidence.section[found.rows])})
@@ -107,18 +159,65 @@ def _diagnosis(
         check = checks[0]
     if part.by == "check":
         check = part.value
+    by, group = _split(found, evidence)
     return Diagnosis(
         cause=found.cause,
         applies_to=AppliesTo(
             check=check,
-            by="all" if part.by == "check" else part.by,
-            group="" if part.by == "check" or found.ids else part.value,
+            by=by,
+            group=group,
             ids=found.ids[:LISTED],
         ),
         support=support(found),
-        also=found.also,
-        says=says(found, job.unit, proved=proved),
+        concerns=tuple(concerned),
+        explained=found.explained,
+        also=tuple(with_decision(each) for each in found.also),
+        says=says(
+            found,
+            job.unit,
+            proved=proved,
+            again=evidence.again,
+            more=hints(found.cause.blunder, notices, job.reference.geoid),
+        ),
     )
+
+
+def _later(evidence: Evidence) -> tuple[str, str]:
+    """Return what all later shots share, where anything."""
+    for by in ("base", "session", "day", "file"):
+        codes = evidence.codes.get(by)
+        if codes is not None and len(np.unique(codes)) == 1 and codes[0] >= 0:
+            return by, evidence.values[by][int(codes[0])]
+    return "all", ""
+
+
+_NATURAL = {
+    "pole-height": ("pole",),
+    "base-moved": ("base",),
+    **dict.fromkeys(
+        ("foot-definition", "unit-factor", "axes-swapped", "mirrored", "dropped-digits"), ("file",)
+    ),
+    "wrong-zone": ("file",),
+}
+"""By what a cause goes where several columns split the same rows off."""
+
+
+def _split(found: Found, evidence: Evidence) -> tuple[str, str]:
+    """Return by which column the rows are split off, and its value there."""
+    part = found.part
+    if part.by == "check" or found.ids:
+        return "all" if part.by == "check" else part.by, ""
+    if part.by == "all":
+        return _later(evidence) if evidence.again else (part.by, part.value)
+    rows = part.rows(evidence)
+    for by in _NATURAL.get(found.cause.blunder, ()):
+        codes = evidence.codes.get(by)
+        if codes is None:
+            continue
+        first = int(codes[np.argmax(rows)])
+        if first >= 0 and np.array_equal(codes == first, rows):
+            return by, evidence.values[by][first]
+    return part.by, part.value
 
 
 def _without_elevation(
@@ -154,6 +253,9 @@ def _without_elevation(
                         ),
                     ),
                     also=(),
+                    concerns=tuple(
+                        evidence.sections[i] for i in np.unique(evidence.section[rows]).tolist()
+                    ),
                     says=f"{len(rows)} of the {whose} are {shown}, exactly. This looks like "
                     f"{NAMES['no-elevation']}. {LOOK['no-elevation']} {NEVER}",
                 )

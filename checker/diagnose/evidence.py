@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from checker.diagnose.rematch import Table, numbers, rematched, repeats_of, table_of
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Finding
 from checker.model.inputs import Inputs
 from checker.model.job import Job, Match, Stakeout
 from checker.model.measure import Measure
+from checker.model.points import Points
 
 SPLITS = ("session", "base", "day", "file", "pole", "layer", "check")
 """What may split a group off, in the order of preference where two split alike."""
@@ -43,6 +45,9 @@ class Evidence:
     should stand, NaN where it has no feature. codes: column -> shape (rows,), -1 without a value;
     values: their texts. bias: sessions that may share a small bias. no_height: the value that
     stands in place of an elevation, NaN where there is none; no_height_of: "measured" or "design".
+    older: name of an earlier revision of the design -> shape (rows, 3), by how much it differs from
+    the design, NaN where it has no point of that number. again: the rows are later shots of marks
+    against their first ones, and there is no design.
     """
 
     known: FloatArray
@@ -61,6 +66,8 @@ class Evidence:
     bias: IntArray
     no_height: FloatArray
     no_height_of: TextArray
+    older: dict[str, FloatArray]
+    again: bool = False
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -104,6 +111,8 @@ class Evidence:
             bias=self.bias[rows],
             no_height=self.no_height[rows],
             no_height_of=self.no_height_of[rows],
+            older={name: move[rows] for name, move in self.older.items()},
+            again=self.again,
         )
 
 
@@ -129,13 +138,44 @@ def gather(job: Job, inputs: Inputs, findings: Sequence[Finding]) -> Evidence | 
         if measure.kind not in ("stakeout", "control"):
             continue
         rows = _usable(measure)
-        rows = rows[~taken[measure.shots[rows, 0]]]
-        if rows.size:
-            taken[measure.shots[rows, 0]] = True
-            parts.append(_Part(measure=measure, rows=rows, section=section))
+        table = table_of(measure, rows)
+        if section is not None and section.match is Match.NEAREST:
+            again = rematched(measure, rows, inputs, _free(inputs, taken), job.reference.crs)
+            table = table if again is None else again
+        table = table.picked(~taken[table.shot])
+        if len(table.shot):
+            taken[table.shot] = True
+            by_id = section is None or section.match is not Match.NEAREST or table.by_id
+            parts.append(_Part(measure=measure, table=table, section=section, by_id=by_id))
+    if not parts:
+        parts = _repeats(findings)
     if not parts:
         return None
     return _joined(parts, job, inputs)
+
+
+def _repeats(findings: Sequence[Finding]) -> list["_Part"]:
+    """Return the repeats of marks, where the job compares nothing else."""
+    parts = []
+    for finding in findings:
+        measure = finding.measure
+        if measure.kind == "repeats" and len(measure.id):
+            table = repeats_of(measure)
+            if len(table.shot):
+                parts.append(
+                    _Part(measure=measure, table=table, section=None, by_id=False, again=True)
+                )
+    return parts
+
+
+def _free(inputs: Inputs, taken: BoolArray) -> IntArray:
+    """Return the shots that are neither taken nor check shots."""
+    assert inputs.measured is not None  # noqa: S101  (gather has looked)
+    free = ~taken
+    if inputs.control is not None:
+        names = {str(name).strip() for name in inputs.control.id.tolist()}
+        free &= np.array([str(x).strip() not in names for x in inputs.measured.id.tolist()])
+    return np.flatnonzero(free)
 
 
 def _no_targets(section: Stakeout) -> bool:
@@ -145,8 +185,10 @@ def _no_targets(section: Stakeout) -> bool:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Part:
     measure: Measure
-    rows: IntArray
+    table: Table
     section: Stakeout | None
+    by_id: bool
+    again: bool = False
 
 
 def _usable(measure: Measure) -> IntArray:
@@ -154,31 +196,20 @@ def _usable(measure: Measure) -> IntArray:
     here = (shot >= 0) & (measure.unchecked == "")
     here &= ~np.asarray(measure.column("superseded").values, dtype=np.bool_)
     for key in ("design_n", "design_e", "measured_n", "measured_e"):
-        here &= np.isfinite(_numbers(measure, key))
+        here &= np.isfinite(numbers(measure, key))
     return np.flatnonzero(here)
 
 
-def _numbers(measure: Measure, key: str) -> FloatArray:
-    return np.asarray(measure.column(key).values, dtype=np.float64)
-
-
 def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
-    def stack(keys: tuple[str, ...]) -> FloatArray:
-        return np.vstack(
-            [np.column_stack([_numbers(p.measure, key)[p.rows] for key in keys]) for p in parts]
-        )
-
-    known = stack(("design_n", "design_e", "design_z"))
-    measured = stack(("measured_n", "measured_e", "measured_z"))
-    lines = stack(("along", "across"))
-    stored = stack(("sigma_h", "sigma_z")) / (np.sqrt(2.0), 1.0)
-    shot = np.concatenate([p.measure.shots[p.rows, 0] for p in parts])
-    section = np.repeat(np.arange(len(parts)), [len(p.rows) for p in parts])
-    control = np.array([p.section is None for p in parts], dtype=np.bool_)[section]
-    names = np.concatenate([p.measure.id[p.rows] for p in parts])
-    by_id = np.array(
-        [p.section is None or p.section.match is not Match.NEAREST for p in parts], dtype=np.bool_
-    )[section]
+    known = np.vstack([p.table.known for p in parts])
+    measured = np.vstack([p.table.measured for p in parts])
+    lines = np.vstack([p.table.lines for p in parts])
+    stored = np.vstack([p.table.stored for p in parts])
+    shot = np.concatenate([p.table.shot for p in parts])
+    section = np.repeat(np.arange(len(parts)), [len(p.table.shot) for p in parts])
+    control = np.array([p.section is None and not p.again for p in parts], dtype=np.bool_)[section]
+    names = np.concatenate([p.table.id for p in parts])
+    by_id = np.array([p.by_id for p in parts], dtype=np.bool_)[section]
     set_off = np.array(
         [
             np.nan
@@ -191,6 +222,10 @@ def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
     usual = np.broadcast_to((UNKNOWN_SIGMA_H_M, UNKNOWN_SIGMA_Z_M), stored.shape)
     sigma = np.where(shown, np.maximum(stored, _LEAST_SIGMA_M), usual)
     codes, values = _splits(parts, job, inputs, shot, section, control)
+    older = {
+        revision.of.words: _older(revision.points, names, known, control)
+        for revision in inputs.older
+    }
     no_height, no_height_of = _without_height(known, measured, job)
     masked = ~np.isnan(no_height)
     known, measured = known.copy(), measured.copy()
@@ -217,7 +252,23 @@ def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
         bias=_sessions(codes),
         no_height=no_height,
         no_height_of=no_height_of,
+        older=older,
+        again=any(part.again for part in parts),
     )
+
+
+def _older(points: Points, names: TextArray, known: FloatArray, control: BoolArray) -> FloatArray:
+    """Return earlier minus present design, shape (rows, 3); a height that one lacks has no move."""
+    place: dict[str, int] = {}
+    for index, name in enumerate(points.id.tolist()):
+        place.setdefault(str(name).strip(), index)
+    at = np.array([place.get(str(name).strip(), -1) for name in names.tolist()], dtype=np.int64)
+    at[control] = -1
+    there = np.column_stack((points.northing_m, points.easting_m, points.elevation_m))
+    move = there[at] - known
+    move[:, 2] = np.nan_to_num(move[:, 2])
+    move[at < 0] = np.nan
+    return move
 
 
 def _at_ground(part: _Part, dz: FloatArray, sigma: FloatArray) -> bool:
@@ -251,16 +302,17 @@ def _without_height(
     if job.design is not None:
         units.append(job.design.unit.metres)
     marks = np.unique([mark * unit for mark in _NO_DATA for unit in units])
-    for name, z, other in (
-        ("measured", measured[:, 2], known[:, 2]),
-        ("design", known[:, 2], measured[:, 2]),
-    ):
+    empty = np.abs(marks) > 1.0
+    for name, z in (("measured", measured[:, 2]), ("design", known[:, 2])):
         near = np.isclose(z[:, None], marks[None, :], rtol=1e-12, atol=1e-9)
-        hit = near.any(axis=1) & (apart > 3.0) & (np.abs(other) > 3.0)
+        nothing = near[:, empty].any(axis=1) & (apart > 3.0)
+        zero = near[:, ~empty].any(axis=1) & (apart > 1.0)
         # A real height may be 0 once; a value that is missing is missing again and again.
-        if hit.sum() >= 2 or (hit.any() and len(z) <= 3):
-            value[hit] = z[hit]
-            side[hit] = name
+        if zero.sum() < 2 and len(z) > 3:
+            zero &= apart > 3.0
+        hit = nothing | zero
+        value[hit] = z[hit]
+        side[hit] = name
     return value, side
 
 
@@ -299,13 +351,7 @@ def _splits(
     if quality.pole_m is not None:
         poles = np.round(quality.pole_m[shot] / job.unit.metres, 4)
         texts["pole"] = np.array(["" if np.isnan(p) else f"{p:g}" for p in poles.tolist()], object)
-    layers = []
-    for part in parts:
-        if part.section is None or not any(c.key == "layer" for c in part.measure.columns):
-            layers.append(np.full(len(part.rows), "", dtype=object))
-        else:
-            layers.append(part.measure.column("layer").values[part.rows].astype(object))
-    texts["layer"] = np.concatenate(layers)
+    texts["layer"] = np.where(control, "", np.concatenate([p.table.layer for p in parts]))
     names = np.array([p.measure.name for p in parts], dtype=object)[section]
     texts["check"] = np.where(control, "", names)
     codes: dict[str, IntArray] = {}

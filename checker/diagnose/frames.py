@@ -5,17 +5,18 @@ All transformations are PROJ's (pyproj), which names their sources in the EPSG r
 
 import contextlib
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from checker.diagnose.causes import Apply
+from checker.diagnose.hypothesis import Apply, Zone
 from checker.model.arrays import FloatArray
 from checker.model.job import Job
 
 if TYPE_CHECKING:
-    from pyproj import CRS
+    from pyproj import CRS, Transformer
 
 _REALIZATIONS = {
     "ITRF2020": "EPSG:9989",
@@ -24,12 +25,17 @@ _REALIZATIONS = {
     "ITRF2000": "EPSG:7909",
     "NAD83(2011)": "EPSG:6319",
     "ETRS89": "EPSG:4937",
+    "NAD83(CSRS)": "EPSG:4955",
+    "GDA94": "EPSG:4939",
+    "GDA2020": "EPSG:7843",
 }
 _REACH_DEG = 7.0
 _NEAR_M = 1500.0
 """How near a candidate zone must bring the middle of the points before it is worth a closer look:
 datums may differ by some hundreds of metres."""
-_MOST_ZONES = 6
+_MOST_ZONES = 12
+_SAME_M = 0.05
+"""Grids that put points so near each other cannot be told apart."""
 
 
 def epochs(job: Job) -> tuple[float, ...]:
@@ -70,9 +76,15 @@ def realization_shifts(
     shifts: list[tuple[str, tuple[float, float, float]]] = []
     height = height_m if np.isfinite(height_m) else 0.0
     for name, code in _REALIZATIONS.items():
+        try:
+            frame = CRS.from_user_input(code)
+            if not _used_at(frame, lon, lat):
+                continue
+            transformer = Transformer.from_crs(base, frame, always_xy=True)
+        except (CRSError, ProjError):
+            continue
         for epoch in epochs(job):
             try:
-                transformer = Transformer.from_crs(base, code, always_xy=True)
                 x, y, h, _ = transformer.transform(lon, lat, height, epoch, errcheck=True)
                 e, n = projection(x, y, errcheck=True)
             except (CRSError, ProjError):
@@ -97,21 +109,31 @@ def realization_shifts(
     return tuple(shifts)
 
 
+def _used_at(frame: "CRS", lon: float, lat: float) -> bool:
+    """Tell whether a frame is in use at a place: nobody takes Australia's for one in Europe."""
+    area = frame.area_of_use
+    if area is None:
+        return True
+    west, south, east, north = area.bounds
+    # Some areas reach over the 180th meridian: their west is larger than their east.
+    across = west <= lon <= east if west <= east else lon >= west or lon <= east
+    return across and south <= lat <= north
+
+
 def zones_of(
     crs: str | None,
-) -> Callable[[FloatArray, FloatArray], Iterator[tuple[str, Apply]]] | None:
+) -> Callable[[FloatArray, FloatArray], Iterator[Zone]] | None:
     """Return a function that yields zones which would explain points far off; None without a grid.
 
-    It takes predicted and as-measured points, shape (rows, 3), metres, and yields the code of a
-    grid and the move of predicted points. Both sides are tried: as-measured points in another zone,
-    and a design in another zone.
+    It takes predicted and as-measured points, shape (rows, 3), metres. Both sides are tried:
+    as-measured points in another zone, and a design in another zone.
     """
     if crs is None:
         return None
     return lambda predicted, measured: _zones(crs, predicted, measured)
 
 
-def _zones(crs: str, predicted: FloatArray, measured: FloatArray) -> Iterator[tuple[str, Apply]]:
+def _zones(crs: str, predicted: FloatArray, measured: FloatArray) -> Iterator[Zone]:
     from pyproj import CRS, Proj
     from pyproj.exceptions import CRSError, ProjError
 
@@ -143,8 +165,34 @@ def _zones(crs: str, predicted: FloatArray, measured: FloatArray) -> Iterator[tu
             if away < _NEAR_M:
                 like = (datum != _datum(grid), abs(unit - metres) > 1e-9)
                 near.append((like, round(away, 3), code))
-        for _, _, code in sorted(near)[:_MOST_ZONES]:
-            yield code, _between(crs, code) if of_measured else _between(code, crs)
+        yield from _told_apart(
+            crs,
+            [(code, not like[0]) for like, _, code in sorted(near)[:_MOST_ZONES]],
+            predicted[:: max(1, len(predicted) // 20)],
+            of_design=not of_measured,
+        )
+
+
+def _told_apart(
+    crs: str, codes: list[tuple[str, bool]], points: FloatArray, *, of_design: bool
+) -> Iterator[Zone]:
+    """Yield the zones, those that put the points in the same places as one."""
+    zones: list[tuple[Zone, FloatArray]] = []
+    for code, same_datum in codes:
+        if code == crs:
+            continue
+        apply = _between(code, crs) if of_design else _between(crs, code)
+        moved = apply(points)[:, :2]
+        place = next(
+            (k for k, (_, to) in enumerate(zones) if np.nanmax(np.abs(to - moved)) < _SAME_M), None
+        )
+        if place is not None:
+            zone, to = zones[place]
+            zones[place] = (replace(zone, alike=(*zone.alike, code)), to)
+            continue
+        zone = Zone(code=code, apply=apply, same_datum=same_datum, of_design=of_design)
+        zones.append((zone, moved))
+    yield from (zone for zone, _ in zones)
 
 
 def _datum(crs: "CRS") -> str:
@@ -187,14 +235,29 @@ def _between(from_: str, to: str) -> Apply:
     """Return the move of points from one grid to another, metres on both."""
 
     def apply(points: FloatArray) -> FloatArray:
-        from pyproj import CRS, Transformer
-
-        a, b = CRS.from_user_input(from_).to_2d(), CRS.from_user_input(to).to_2d()
-        unit_a = a.axis_info[0].unit_conversion_factor
-        unit_b = b.axis_info[0].unit_conversion_factor
-        # PROJ's own deflections of the axes are overridden: eastings come first.
-        transformer = Transformer.from_crs(a, b, always_xy=True)
-        e, n = transformer.transform(points[:, 1] / unit_a, points[:, 0] / unit_a)
-        return np.column_stack((np.asarray(n) * unit_b, np.asarray(e) * unit_b, points[:, 2]))
+        a, b = _projected(from_), _projected(to)
+        if a is not None and b is not None and a[2] == b[2] and a[2]:
+            # On one datum there and back is exact, and quicker than asking PROJ for a way.
+            lon, lat = a[0](points[:, 1] / a[1], points[:, 0] / a[1], inverse=True)
+            e, n = b[0](lon, lat)
+            metres = b[1]
+        else:
+            transformer, metres_from, metres = _transformer(from_, to)
+            e, n = transformer.transform(points[:, 1] / metres_from, points[:, 0] / metres_from)
+        return np.column_stack((np.asarray(n) * metres, np.asarray(e) * metres, points[:, 2]))
 
     return apply
+
+
+@lru_cache(maxsize=256)
+def _transformer(from_: str, to: str) -> "tuple[Transformer, float, float]":
+    """Return PROJ's way between two grids, and the metres in the unit of each."""
+    from pyproj import CRS, Transformer
+
+    a, b = CRS.from_user_input(from_).to_2d(), CRS.from_user_input(to).to_2d()
+    # PROJ's own order of the axes is overridden: eastings come first.
+    return (
+        Transformer.from_crs(a, b, always_xy=True),
+        a.axis_info[0].unit_conversion_factor,
+        b.axis_info[0].unit_conversion_factor,
+    )

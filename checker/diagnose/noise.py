@@ -20,9 +20,12 @@ BIAS_M = (0.004, 0.006)
 """Standard deviation of a session's common bias: each plan axis, height."""
 CORE_M = 0.005
 """Below this size the density of a badly set point stays flat."""
+ROUNDING_M = 0.0003
+"""Standard deviation of what is left when numbers are written to a millimetre."""
 DECADES = float(np.log(1e3 / CORE_M))
 """Logarithm of the range of sizes that a badly set point may have."""
-_SHARES = (0.02, 0.12)
+SHARES = (0.02, 0.12)
+"""What share of the rows single errors may be."""
 _SHARE_COST = (0.0, 2.0)
 
 _STATED = ((1.0, 0.0, 0.0), (1.4, 0.0, 0.7), (1.7, 0.0, 1.2))
@@ -122,15 +125,21 @@ class Noise:
             sigma=sigma,
         )
 
-    def fit(self, residual: FloatArray) -> Fit:
-        """Return how well residuals fit; shape (rows, axes), NaN where nothing is compared."""
+    def fit(self, residual: FloatArray, times: FloatArray) -> Fit:
+        """Return how well residuals fit; shape (rows, axes), NaN where nothing is compared.
+
+        times: shape (rows,), by how much a row's noise was scaled together with its numbers.
+        """
         there: BoolArray = np.asarray(np.isfinite(residual).all(axis=1))
+        residual = residual / times[:, None]
         if not there.any():
             zero = np.zeros(len(residual))
             return Fit(nats=0.0, inlier=zero, variance=self.variance[0])
         clean = np.where(there[:, None], residual, 0.0)
         tau2 = BIAS_M[self.component] ** 2
-        loose = self._mixture(clean, there, tau2)
+        # What was written to a millimetre in a larger unit was written coarsely.
+        rounding = np.where(times < 1.0, (ROUNDING_M / times) ** 2, 0.0)
+        loose = self._mixture(clean, there, tau2 + rounding)
         weight = loose.inlier / loose.variance
         total = np.bincount(self.bias, weights=weight)
         shift = np.column_stack(
@@ -139,19 +148,21 @@ class Noise:
                 for axis in range(self.axes)
             ]
         )
-        known = self._mixture(clean - shift[self.bias], there, 0.0)
+        known = self._mixture(clean - shift[self.bias], there, rounding)
         prior = 0.5 * float(np.sum(shift**2)) / tau2
         prior += 0.5 * self.axes * float(np.sum(np.log1p(total * tau2)))
+        # A density of numbers that are so much larger is so much thinner.
+        prior += self.axes * float(np.log(times[there]).sum())
         return Fit(nats=known.nats + prior, inlier=known.inlier, variance=known.variance)
 
-    def _mixture(self, residual: FloatArray, there: BoolArray, more: float) -> Fit:
+    def _mixture(self, residual: FloatArray, there: BoolArray, more: FloatArray) -> Fit:
         square = np.sum(residual**2, axis=1)
         variance = self.variance + more
         inside = -0.5 * square / variance - 0.5 * self.axes * np.log(2.0 * np.pi * variance)
         apart = -badly_set(np.sqrt(square), self.axes)
-        best_nats = np.full((len(_SHARES), *self.charge.shape), 0.0)
+        best_nats = np.full((len(SHARES), *self.charge.shape), 0.0)
         both = []
-        for number, share in enumerate(_SHARES):
+        for number, share in enumerate(SHARES):
             mixed = np.logaddexp(np.log1p(-share) + inside, np.log(share) + apart)
             both.append(mixed)
             sums = np.add.reduceat(np.where(there, mixed, 0.0), self.starts, axis=1)
@@ -162,7 +173,7 @@ class Noise:
         share_of = (chosen // self.charge.shape[0])[self.row_of]
         option_of = (chosen % self.charge.shape[0])[self.row_of]
         rows = np.arange(len(residual))
-        ln_in = np.log1p(-np.asarray(_SHARES))[share_of] + inside[option_of, rows]
+        ln_in = np.log1p(-np.asarray(SHARES))[share_of] + inside[option_of, rows]
         mixed_of = np.stack(both)[share_of, option_of, rows]
         return Fit(
             nats=nats,

@@ -5,12 +5,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from checker.diagnose.causes import Hypothesis, Part, Setting, View, hypotheses
+from checker.diagnose.causes import hypotheses
 from checker.diagnose.evidence import Evidence
-from checker.diagnose.noise import BIAS_M, Fit, Noise
+from checker.diagnose.hypothesis import Hypothesis, Part, Setting, View
+from checker.diagnose.noise import BIAS_M, SHARES, Fit, Noise, badly_set
 from checker.diagnose.sparse import disturbed_marks, sparse_hypotheses
 from checker.model.arrays import BoolArray, FloatArray, IntArray
-from checker.model.diagnosis import Cause
+from checker.model.diagnosis import Cause, Explained
 from checker.model.measure import Item
 
 LEAST_GAIN = 3.0
@@ -18,10 +19,13 @@ LEAST_GAIN = 3.0
 ALIKE = 3.0
 """Causes that gain within so many nats of the best cannot be told from it."""
 _MOST_CAUSES = 8
+_MOST_DRAWN = 300
 _MOST_ROWS = 1500
 _LEAST_OF_GROUP = 12
 _SEED = 20310417
 _FAR = 3.0
+_MARGIN = 8.0
+"""Nats that a new fit of the noise may add to what single rows gain by themselves."""
 _REACHED = 0.5
 """Share of the rows of a cause that must reach the noise once it is taken into account."""
 
@@ -32,7 +36,7 @@ class Found:
 
     rows: of the whole evidence. before, after: residuals' root mean squares (plan, height), metres,
     NaN without. also: what gains as much. sure_side: False where it cannot be told whether the
-    design or the measuring is at fault.
+    design or the measuring is at fault. explained: the residuals themselves.
     """
 
     cause: Cause
@@ -45,15 +49,17 @@ class Found:
     halves: tuple[Item, ...] = ()
     also: tuple[Cause, ...] = ()
     sure_side: bool = True
+    explained: Explained | None = None
 
 
 @dataclass(slots=True)
 class _State:
-    """What is explained by now."""
+    """What is explained by now. times: by how much each row's noise was scaled with its numbers."""
 
     evidence: Evidence
     predicted: FloatArray
     noise: tuple[Noise, Noise]
+    times: FloatArray
     plan: Fit = field(init=False)
     height: Fit = field(init=False)
 
@@ -62,20 +68,29 @@ class _State:
 
     def refit(self) -> None:
         residual = self.evidence.measured - self.predicted
-        self.plan = self.noise[0].fit(residual[:, :2])
-        self.height = self.noise[1].fit(residual[:, 2:])
+        self.plan = self.noise[0].fit(residual[:, :2], self.times)
+        self.height = self.noise[1].fit(residual[:, 2:], self.times)
 
     def tried(self, hypothesis: Hypothesis) -> tuple[float, FloatArray, Fit, Fit]:
         """Return the gain of a hypothesis and what would then be predicted and fit."""
         predicted = hypothesis.moved(self.evidence, self.predicted)
         residual = self.evidence.measured - predicted
+        times = self.scaled(hypothesis)
         plan, height = self.plan, self.height
         if _differs(predicted[:, :2], self.predicted[:, :2]):
-            plan = self.noise[0].fit(residual[:, :2])
+            plan = self.noise[0].fit(residual[:, :2], times)
         if _differs(predicted[:, 2], self.predicted[:, 2]):
-            height = self.noise[1].fit(residual[:, 2:])
+            height = self.noise[1].fit(residual[:, 2:], times)
         gain = self.plan.nats + self.height.nats - plan.nats - height.nats - hypothesis.charge
         return gain, predicted, plan, height
+
+    def scaled(self, hypothesis: Hypothesis) -> FloatArray:
+        """Return by how much each row's noise would be scaled."""
+        if hypothesis.times == 1.0:
+            return self.times
+        times = self.times.copy()
+        times[hypothesis.concerned(self.evidence)] *= hypothesis.times
+        return times
 
 
 def _differs(one: FloatArray, other: FloatArray) -> bool:
@@ -87,6 +102,7 @@ def _state(evidence: Evidence) -> _State:
         evidence=evidence,
         predicted=evidence.known.copy(),
         noise=(Noise.of(evidence, 0), Noise.of(evidence, 1)),
+        times=np.ones(len(evidence)),
     )
 
 
@@ -109,10 +125,8 @@ def search(evidence: Evidence, setting: Setting) -> list[Found]:
         gain, hypothesis, also, sure = best
         found.append(_applied(hypothesis, gain, also, whole, sure_side=sure))
         if state is not whole:
-            if hypothesis.members is None:
-                state.predicted = hypothesis.moved(state.evidence, state.predicted)
-            else:
-                state.predicted = whole.predicted[sample]
+            state.predicted = whole.predicted[sample]
+            state.times = whole.times[sample]
             state.refit()
     for cause, rows in disturbed_marks(evidence, whole.predicted, whole.plan, whole.height):
         residual = (evidence.measured - whole.predicted)[rows]
@@ -139,10 +153,14 @@ def _applied(
         rows = np.flatnonzero(hypothesis.part.rows(whole.evidence))
         if hypothesis.across_m:
             rows = rows[np.isfinite(whole.evidence.right[rows, 0])]
-    before = _rms((whole.evidence.measured - whole.predicted)[rows])
+    residual = (whole.evidence.measured - whole.predicted)[rows]
+    before = _rms(residual)
     whole.predicted = hypothesis.moved(whole.evidence, whole.predicted)
+    whole.times = whole.scaled(hypothesis)
     whole.refit()
-    after = _rms((whole.evidence.measured - whole.predicted)[rows])
+    left = (whole.evidence.measured - whole.predicted)[rows]
+    after = _rms(left)
+    some = slice(None, None, len(rows) // _MOST_DRAWN + 1)
     return Found(
         cause=hypothesis.cause,
         part=hypothesis.part,
@@ -154,6 +172,7 @@ def _applied(
         halves=hypothesis.halves,
         also=also,
         sure_side=sure_side,
+        explained=Explained(before_m=residual[some], after_m=left[some], count=len(rows)),
     )
 
 
@@ -214,7 +233,12 @@ def _best(
         if part.by != "all" and not _telling(state, rows):
             continue
         view = View(
-            part=part, evidence=evidence, rows=rows, predicted=state.predicted, setting=setting
+            part=part,
+            evidence=evidence,
+            rows=rows,
+            predicted=state.predicted,
+            setting=setting,
+            coarse=max(float(np.median(state.times[rows])), 1.0) if rows.any() else 1.0,
         )
         scored += _scored(state, hypotheses(view), rows)
     if sparse:
@@ -229,12 +253,21 @@ def _best(
     for other_gain, other in scored[1:]:
         if other_gain < gain - ALIKE or other_gain < LEAST_GAIN:
             break
+        if not _rivals(winner, other, evidence):
+            continue
         blunder = other.cause.blunder
         if blunder == winner.cause.blunder:
             sure &= other.part == winner.part or other.part.by != winner.part.by
         elif blunder not in also:
             also[blunder] = other.cause
     return gain, winner, tuple(also.values()), sure
+
+
+def _rivals(one: Hypothesis, other: Hypothesis, evidence: Evidence) -> bool:
+    """Tell whether two causes are about the same rows, so that one stands in place of the other."""
+    rows, others = one.concerned(evidence), other.concerned(evidence)
+    shared = len(np.intersect1d(rows, others, assume_unique=True))
+    return 2 * shared >= min(len(rows), len(others))
 
 
 def _telling(state: _State, rows: BoolArray) -> bool:
@@ -257,12 +290,49 @@ def _telling(state: _State, rows: BoolArray) -> bool:
     return False
 
 
+def _weight(state: _State, rows: BoolArray) -> FloatArray:
+    """Return what each of these rows counts: all shots of a mark together as much as one stake."""
+    weight = np.ones(int(rows.sum()))
+    control = state.evidence.control[rows]
+    if control.any():
+        names = state.evidence.id[rows][control].astype(str)
+        _, of, count = np.unique(names, return_inverse=True, return_counts=True)
+        weight[control] = 1.0 / count[of.reshape(-1)]
+    return weight
+
+
+def _hopeless(state: _State, hypothesis: Hypothesis) -> bool:
+    """Tell whether a cause of single rows cannot gain enough, by those rows alone.
+
+    The noise of a large table hardly depends on them, and to fit all of it again takes long.
+    """
+    rows = hypothesis.concerned(state.evidence)
+    moved = hypothesis.moved(state.evidence, state.predicted)[rows]
+    measured, least = state.evidence.measured[rows], -np.log(min(SHARES))
+    gain = _MARGIN - hypothesis.charge
+    for fit, axes in ((state.plan, slice(0, 2)), (state.height, slice(2, 3))):
+        now, then = (
+            np.sum((measured - place)[:, axes] ** 2, axis=1)
+            for place in (state.predicted[rows], moved)
+        )
+        there = np.isfinite(now) & np.isfinite(then)
+        variance, count = fit.variance[rows][there], axes.stop - axes.start
+        wide = badly_set(np.sqrt(now[there]), count) + least
+        level = 0.5 * count * np.log(2.0 * np.pi * variance)
+        before = np.minimum(wide, 0.5 * now[there] / variance + level)
+        gain += float(np.sum(before - 0.5 * then[there] / variance - level))
+    return gain < LEAST_GAIN
+
+
 def _scored(
     state: _State, proposed: Iterator[Hypothesis], rows: BoolArray | None
 ) -> list[tuple[float, Hypothesis]]:
     """Return the hypotheses that gain and reach the noise, with what they gain."""
     scored = []
+    many = len(state.evidence) > 2 * _MOST_ROWS
     for hypothesis in proposed:
+        if many and hypothesis.members is not None and _hopeless(state, hypothesis):
+            continue
         gain, predicted, plan, height = state.tried(hypothesis)
         if gain < LEAST_GAIN:
             continue
@@ -281,7 +351,8 @@ def _scored(
                 compared = np.isfinite(state.evidence.measured[here] - predicted[here])
                 there = compared[:, axes].all(axis=1)
                 if there.any():
-                    reached &= bool(np.mean(fit.inlier[here][there]) >= _REACHED)
+                    share = np.average(fit.inlier[here][there], weights=_weight(state, here)[there])
+                    reached &= bool(share >= _REACHED)
         if reached:
             scored.append((gain, hypothesis))
     return scored

@@ -5,9 +5,10 @@ from math import lgamma
 
 import numpy as np
 
-from checker.diagnose.causes import BASE_CHARGE, Hypothesis, Part, Setting, height_charge, length
 from checker.diagnose.evidence import Evidence
 from checker.diagnose.fits import Freedom, fit_move, robust_mean
+from checker.diagnose.heights import height_charge
+from checker.diagnose.hypothesis import BASE_CHARGE, Hypothesis, Part, Setting, length, shifted
 from checker.diagnose.noise import BIAS_M, Fit, badly_set
 from checker.geometry.neighbours import nearest, neighbours_within
 from checker.model.arrays import BoolArray, FloatArray, IntArray
@@ -19,9 +20,17 @@ _STAKING_M = 0.012
 """How well a stake is set at its place, beside its standard deviation (common practice)."""
 _MOST_ROWS = 3000
 _MOST_CYCLE = 6
+_FEW = {3: 8.0, 4: 4.0}
+"""Nats against so few stakes that share one vector: badly set ones do so by chance (ours)."""
+_LEAST_HEIGHTS = 4
+"""Fewer stakes that are off in height alone may agree by chance."""
 _LEAST_DIGIT = 0.8
 """Differences by exchanged digits are not looked for below this, in units of the file."""
-_POWERS = range(-1, 7)
+_POWERS = range(-1, 8)
+_BEYOND_CARE_M = 2.5
+"""Nobody sets a single stake worse than this: larger differences have another cause (ours)."""
+_CLEAR = 3.0
+"""Nats that such a difference speaks for exchanged digits."""
 
 
 def sparse_hypotheses(
@@ -33,7 +42,9 @@ def sparse_hypotheses(
     yield from _exchanged(evidence, predicted, out)
     low = (height.inlier < 0.5) & np.isfinite(residual[:, 2])
     yield from _transposed(evidence, predicted, out, low, setting)
+    yield from _of_revision(evidence, predicted)
     yield from _older(evidence, predicted)
+    yield from _older_heights(evidence, predicted)
     yield from _wrong_side(evidence, predicted)
 
 
@@ -88,23 +99,18 @@ def _transposed(
             rows, sigma = rows[other], sigma[other]
         found: dict[int, tuple[float, float]] = {}
         for unit in setting.units_m:
-            here = np.abs(predicted[rows, axis]) / unit
-            sign = np.where(predicted[rows, axis] < 0, -1.0, 1.0)
-            digit = {p: np.floor(here / 10.0**p + 1e-6) % 10 for p in _POWERS}
-            for high in _POWERS:
-                for small in _POWERS:
-                    if small >= high:
-                        continue
-                    change = (digit[small] - digit[high]) * (10.0**high - 10.0**small)
-                    charge = np.log(8.0) + (0.0 if high == small + 1 else 3.0)
-                    # A digit that is exchanged must be written: not before the leading one.
-                    written = (here >= 10.0**high) & (np.abs(change) >= _LEAST_DIGIT)
-                    gap = np.abs(residual[rows, axis] - sign * change * unit)
-                    for place in np.flatnonzero(written & (gap < 5.0 * sigma)).tolist():
-                        value = float(sign[place] * change[place] * unit)
+            # Either value may be the one that was written wrong: the other, so written, is it.
+            for values, way in ((predicted, 1.0), (evidence.measured, -1.0)):
+                for change, near, charge in _rewritten(values[rows, axis], unit):
+                    gap = np.abs(residual[rows, axis] - way * change)
+                    for place in np.flatnonzero(near & (gap < 5.0 * sigma)).tolist():
+                        value = float(way * change[place])
+                        if evidence.control[rows[place]] and abs(value) < _BEYOND_CARE_M:
+                            continue  # as likely a mark that has moved
+                        cost = charge - (_CLEAR if abs(value) > _BEYOND_CARE_M else 0.0)
                         row = int(rows[place])
-                        if row not in found or found[row][1] > charge:
-                            found[row] = (value, charge)
+                        if row not in found or found[row][1] > cost:
+                            found[row] = (value, cost)
         for row, (value, charge) in sorted(found.items())[:50]:
             move = np.zeros(3)
             move[axis] = value
@@ -124,6 +130,57 @@ def _transposed(
                 members=np.array([row]),
                 ids=(identity,),
             )
+
+
+def _rewritten(values: FloatArray, unit: float) -> Iterator[tuple[FloatArray, BoolArray, float]]:
+    """Yield what exchanging two digits changes values by (metres), where they can be, a charge."""
+    here = np.abs(values) / unit
+    sign = np.where(values < 0, -unit, unit)
+    digit = {p: np.floor(here / 10.0**p + 1e-6) % 10 for p in _POWERS}
+    for high in _POWERS:
+        for small in range(_POWERS.start, high):
+            change = (digit[small] - digit[high]) * (10.0**high - 10.0**small)
+            # A digit that is exchanged must be written: not before the leading one.
+            written = (here >= 10.0 ** (high - 1)) & (np.abs(change) >= _LEAST_DIGIT)
+            if written.any():
+                yield sign * change, written, np.log(8.0) + (0.0 if high == small + 1 else 3.0)
+
+
+def _of_revision(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
+    """Yield stakes that stand where a given earlier revision of the design puts them."""
+    residual = evidence.measured - predicted
+    sigma = np.hypot(1.7 * evidence.sigma, _STAKING_M)
+    for name, move in evidence.older.items():
+        moved = np.isfinite(move).all(axis=1) & (np.abs(move).max(axis=1, initial=0.0) > 1e-4)
+        there, here = (
+            np.hypot(*(each[:, :2] / sigma[:, :1]).T) ** 2
+            + np.nan_to_num(each[:, 2] / sigma[:, 1]) ** 2
+            for each in (residual - move, residual)
+        )
+        with np.errstate(invalid="ignore"):
+            members = np.flatnonzero(moved & (there < here) & (there < 25.0))
+        if not len(members):
+            continue
+        names = tuple(str(evidence.id[row]) for row in members)
+        dn, de, dz = np.median(move[members], axis=0).tolist()
+        alike = bool(np.ptp(move[members], axis=0).max() < 1e-3)
+        facts = [length("dn", dn), length("de", de), length("dz", dz)]
+        facts.append(Item(key="revision", label="revision", quantity=Quantity.TEXT, value=name))
+        if not alike:
+            facts.append(
+                Item(key="one_vector", label="one vector", quantity=Quantity.FLAG, value=False)
+            )
+        yield Hypothesis(
+            cause=Cause(blunder="stale-revision", parameter=tuple(facts), ids=names),
+            part=Part(by="all", value="design"),
+            charge=BASE_CHARGE
+            - 1.0
+            + float(np.log(len(evidence.older)))
+            + _choice(int(moved.sum()), len(members)),
+            apply=lambda points, by=move[members]: points + by,  # type: ignore[misc]
+            members=members,
+            ids=names,
+        )
 
 
 def _older(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
@@ -174,7 +231,7 @@ def _cluster(
     k, count = len(members), int(stakes.sum())
     if move is None or k == count:
         return
-    choice = lgamma(count + 1) - lgamma(k + 1) - lgamma(count - k + 1) + np.log(count)
+    choice = _choice(count, k) + np.log(count) + _FEW.get(k, 0.0)
     variance = move.sigma_shift**2 + BIAS_M[0] ** 2
     charge = float(badly_set(np.asarray(abs(move.shift)), 2) - np.log(2 * np.pi * variance))
     names = tuple(str(evidence.id[row]) for row in members)
@@ -199,6 +256,59 @@ def _cluster(
         )
 
 
+def _older_heights(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
+    """Yield stakes that follow an older design whose heights alone were others."""
+    gap = (evidence.measured - predicted)[:, 2]
+    sigma = np.hypot(1.7 * evidence.sigma[:, 1], _STAKING_M)
+    stakes = ~evidence.control & np.isfinite(gap)
+    far = np.flatnonzero(stakes & (np.abs(gap) > np.maximum(4.0 * sigma, 0.05)))
+    count = int(stakes.sum())
+    if len(far) < _LEAST_HEIGHTS:
+        return
+    reach = 4.0 * float(np.median(sigma[far]))
+    values = np.sort(gap[far])
+    crowd = np.searchsorted(values, values + reach) - np.searchsorted(values, values - reach)
+    tried: list[float] = []
+    for seed in np.argsort(-crowd, kind="stable").tolist():
+        centre = float(values[seed])
+        if len(tried) >= 3 or crowd[seed] < _LEAST_HEIGHTS:
+            return
+        if any(abs(centre - each) < 2.0 * reach for each in tried):
+            continue
+        tried.append(centre)
+        members, spread = far, 0.0
+        for _ in range(3):
+            members = np.flatnonzero(stakes & (np.abs(gap - centre) < 4.5 * sigma))
+            members = members[np.abs(gap[members] - centre) < np.abs(gap[members])]
+            if len(members) < _LEAST_HEIGHTS:
+                break
+            centre, spread = robust_mean(gap[members], evidence.sigma[members, 1])
+        if not _LEAST_HEIGHTS <= len(members) < count:
+            continue
+        spread = float(np.hypot(spread, BIAS_M[1]))
+        names = tuple(str(evidence.id[row]) for row in members)
+        charge = _choice(count, len(members)) + np.log(count) + height_charge(centre, spread)
+        charge += _FEW.get(len(members), 0.0)
+        yield Hypothesis(
+            cause=Cause(
+                blunder="stale-revision",
+                parameter=(length("dn", 0.0), length("de", 0.0), length("dz", centre)),
+                ids=names,
+            ),
+            part=Part(by="all", value="design"),
+            charge=BASE_CHARGE + 1.0 + float(charge),
+            apply=shifted(0.0, 0.0, centre),
+            halves=(length("dz_95", 1.96 * spread),),
+            members=members,
+            ids=names,
+        )
+
+
+def _choice(count: int, k: int) -> float:
+    """Return the logarithm of the number of ways to pick k of count."""
+    return lgamma(count + 1) - lgamma(k + 1) - lgamma(count - k + 1)
+
+
 def _wrong_side(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
     """Yield offset stakes on the other side of their line: twice the offset across."""
     residual = (evidence.measured - predicted)[:, :2]
@@ -215,7 +325,7 @@ def _wrong_side(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesi
         if not len(members) or len(members) == count:
             continue
         k = len(members)
-        choice = lgamma(count + 1) - lgamma(k + 1) - lgamma(count - k + 1)
+        choice = _choice(count, k)
         names = tuple(str(evidence.id[row]) for row in members)
         yield Hypothesis(
             cause=Cause(blunder="wrong-side", parameter=(length("across", -2.0 * offset),)),

@@ -3,14 +3,17 @@
 Every sentence stands here, so that the methods page can list them with the evidence they need.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from checker.diagnose.closures import Closed
 from checker.diagnose.search import Found
 from checker.model.diagnosis import Cause
+from checker.model.drawing import Notice
 from checker.model.measure import Item
-from checker.text import fixed, signed
+from checker.text import dms, fixed, signed
 from checker.units import M_PER_FOOT, LengthUnit
 
 LOOK = {
@@ -44,6 +47,31 @@ LOOK = {
 }
 """Where to look, by slug."""
 
+DECIDES = {
+    "foot-definition": "one coordinate of a control mark's data sheet, read in both feet",
+    "unit-factor": "one taped distance between two stakes",
+    "pole-height": "the height of the antenna in the raw file, or the pole itself",
+    "height-constant": "one level run from a bench mark to a stake",
+    "geoid-missing": "one check shot on a bench mark",
+    "axes-swapped": "one pair of coordinates on the plan",
+    "mirrored": "two stakes: on the ground, do their numbers run the other way round",
+    "grid-ground": "one long distance measured on the ground, against the same one on the grid",
+    "wrong-zone": "the zone that the receiver's job names",
+    "rotation": "one shot on a mark far from the set-up",
+    "frame-shift": "the frame that the correction service names",
+    "shift": "one check shot on a control mark",
+    "dropped-digits": "one full coordinate on the plan",
+    "transposed-digits": "one new shot, or the first record of that number",
+    "ids-exchanged": "the lath of one of the two",
+    "stale-revision": "the sheet that the crew set from",
+    "wrong-line": "one taped distance from a stake to the face",
+    "wrong-side": "the side of the line on which one lath stands",
+    "base-moved": "one check shot from the same base or session",
+    "disturbed-mark": "one shot of the mark from another mark",
+    "no-elevation": "one height in the raw file",
+}
+"""The one observation that would show whether it was this cause, by slug."""
+
 NEVER = "Nothing was corrected; move no stake on this alone."
 """The end of every diagnosis."""
 
@@ -61,7 +89,7 @@ NAMES = {
     "frame-shift": "another realization or epoch of the datum",
     "shift": "one and the same shift of every point, without a known cause",
     "dropped-digits": "leading digits cut off or added",
-    "transposed-digits": "two digits of a coordinate exchanged",
+    "transposed-digits": "two digits of a coordinate or of a reading exchanged",
     "ids-exchanged": "points that carry each other's number",
     "stale-revision": "stakes that follow an older design",
     "wrong-line": "stakes set on another line or face",
@@ -73,11 +101,83 @@ NAMES = {
 """What a slug means, in words that fit behind "as with"."""
 
 
-def says(found: Found, unit: LengthUnit, *, proved: bool) -> str:
+SIDE = {
+    "control": "Only the check shots show it: the control's own coordinates are in doubt.",
+    "unproved": "No check shot shows whether the design or the measuring is at fault: "
+    "one shot on a control mark would decide it.",
+    "unsure": "The check shots do not decide whether the design or the measuring is at fault.",
+    "design": "The check shots agree with control, so the design or its import is in doubt.",
+    "again": "Later shots were compared with the first of each mark: a third would show which of "
+    "the two is right.",
+    "measuring": "The check shots show it too, so the measuring is in doubt, not the design.",
+}
+"""On which side the fault lies, where it concerns all points."""
+
+SAID = {
+    "foot-definition": "off by …, 2 ppm of their own coordinates",
+    "unit-factor": "at … times the design's …, as with a … taken for a …",
+    "pole-height": "…, just what a pole of … entered as … gives",
+    "height-constant": "… high, or … low",
+    "geoid-missing": "… high, or … low",
+    "axes-swapped": "at the design once its northings and eastings are exchanged",
+    "mirrored": "at the design once its … are reversed, or at the design once it is mirrored about "
+    "a line of azimuth …",
+    "grid-ground": "scaled by … ppm against the design",
+    "wrong-zone": "at the design's places in …",
+    "rotation": "turned by … degrees … against the design",
+    "frame-shift": "off by …, as with …",
+    "shift": "off by one vector: …",
+    "dropped-digits": "off by …, a round number of leading digits",
+    "transposed-digits": "off by … in …, what two exchanged digits give",
+    "ids-exchanged": "at each other's design points",
+    "stale-revision": "off by one vector: …, or where … of the design puts them",
+    "wrong-line": "… to the … of their line",
+    "wrong-side": "… across their line, twice the offset",
+    "base-moved": "off by one vector: …",
+    "disturbed-mark": "disagrees with the others: …",
+    "no-elevation": "… are …, exactly",
+}
+"""What is said to be seen, by slug; … stands for names and numbers."""
+
+SAID_CLOSURE = "…: … would give the misclosure of … and leave … of it."
+SAID_LEFT = "It alone would bring their root mean square from … to …."
+SAID_BESIDE = "This cannot be told from: … (decided by …). For the first: …."
+
+
+SAID_AUDIT = "The audit of the drawing speaks for it: …"
+SAID_GEOID = "The job names no geoid model."
+_AUDIT = {
+    "unit-factor": ("header-unit", "header-foot", "no-header-unit"),
+    "foot-definition": ("header-foot",),
+    "mirrored": ("mirrored-block", "mirrored-lines"),
+    "grid-ground": ("scaled-block",),
+    "no-elevation": ("zero-elevation", "no-elevation"),
+    "dropped-digits": ("drawing-elsewhere",),
+}
+"""What of the drawings' audit speaks for a cause, by slug."""
+
+
+def hints(blunder: str, notices: Sequence[Notice], geoid: str | None) -> tuple[str, ...]:
+    """Return what the audit of the drawings, or what the job states, says for a cause."""
+    speaks = [each for each in notices if each.slug in _AUDIT.get(blunder, ())]
+    found = [SAID_AUDIT.replace("…", f"{speaks[0].message.rstrip('.')}.")] if speaks else []
+    if blunder == "geoid-missing" and geoid is None:
+        found.append(SAID_GEOID)
+    return tuple(found)
+
+
+def says(
+    found: Found,
+    unit: LengthUnit,
+    *,
+    proved: bool,
+    again: bool = False,
+    more: Sequence[str] = (),
+) -> str:
     """Return the sentences of a diagnosis.
 
     proved: check shots stood beside the stakes, so that the design and the measuring can be told
-    apart.
+    apart. again: later shots of marks were compared with the first ones. more: see `hints`.
     """
     seen = _seen(found.cause, unit)
     if len(found.rows) == 1 and seen.startswith("are "):
@@ -87,15 +187,61 @@ def says(found: Found, unit: LengthUnit, *, proved: bool) -> str:
     left = _left(found, unit)
     if left:
         sentences.append(left)
-    side = _side(found, proved=proved)
+    side = SIDE["again"] if again else _side(found, proved=proved)
     if side:
         sentences.append(side)
+    sentences += more
     if found.also:
-        others = "; ".join(NAMES[each.blunder] for each in found.also)
-        sentences.append(f"The residuals cannot tell it from: {others}.")
+        sentences.append(_beside(found.cause, found.also))
     sentences.append(LOOK[found.cause.blunder])
     sentences.append(NEVER)
     return " ".join(sentences)
+
+
+def with_decision(cause: Cause) -> Cause:
+    """Return a cause that cannot be told from another with what would decide."""
+    return replace(cause, decides=DECIDES[cause.blunder])
+
+
+def _beside(cause: Cause, also: Sequence[Cause]) -> str:
+    """Return what cannot be told from a cause, each with the observation that would decide."""
+    others = "; ".join(f"{NAMES[x.blunder]} (decided by {DECIDES[x.blunder]})" for x in also)
+    return f"This cannot be told from: {others}. For the first: {DECIDES[cause.blunder]}."
+
+
+LOOK_CLOSURE = "Look it up in the field book, and measure that one again: that decides."
+"""Where to look when a misclosure has one cause."""
+
+
+def says_closure(closed: Closed, unit: LengthUnit) -> str:
+    """Return the sentences of a diagnosis of a misclosure."""
+
+    def size(value: float) -> str:
+        return dms(abs(value), 0) if closed.angular else _len(abs(value), unit)
+
+    cause = closed.cause
+    seen = _CLOSED[cause.blunder](cause, unit)
+    found = f"{closed.check}: {closed.what} {seen} would give the misclosure of "
+    found += f"{size(closed.before)} and leave {size(closed.after)} of it."
+    sentences = [found, f"This looks like {NAMES[cause.blunder]}."]
+    if closed.alike:
+        sentences.append(f"The same of {', or '.join(closed.alike[:5])} would do as well.")
+    if closed.also:
+        sentences.append(_beside(cause, closed.also))
+    return " ".join((*sentences, LOOK_CLOSURE, NEVER))
+
+
+def closure_support(closed: Closed) -> tuple[Item, ...]:
+    """Return what speaks for the cause of a misclosure."""
+    from checker.model.measure import Quantity
+
+    kind, tail = (Quantity.ANGLE, "_deg") if closed.angular else (Quantity.LENGTH, "")
+    rounded = round(closed.gain, 2)
+    return (
+        Item(key=f"misclosure{tail}", label="before", quantity=kind, value=closed.before),
+        Item(key=f"misclosure_left{tail}", label="left", quantity=kind, value=abs(closed.after)),
+        Item(key="log_odds", label="log odds", quantity=Quantity.NUMBER, value=rounded),
+    )
 
 
 def _subject(found: Found, unit: LengthUnit) -> str:
@@ -129,20 +275,15 @@ def _left(found: Found, unit: LengthUnit) -> str:
 def _side(found: Found, *, proved: bool) -> str:
     if found.ids or found.cause.blunder in ("disturbed-mark", "no-elevation"):
         return ""
-    if found.part.by == "all":
-        if found.part.value == "control":
-            return "Only the check shots show it: the control's own coordinates are in doubt."
-        if not proved:
-            return (
-                "No check shot shows whether the design or the measuring is at fault: "
-                "one shot on a control mark would decide it."
-            )
-        if not found.sure_side:
-            return "The check shots do not decide whether the design or the measuring is at fault."
-        if found.part.value == "design":
-            return "The check shots agree with control, so the design or its import is in doubt."
-        return "The check shots show it too, so the measuring is in doubt, not the design."
-    return ""
+    if found.part.by != "all":
+        return ""
+    if found.part.value == "control":
+        return SIDE["control"]
+    if not proved:
+        return SIDE["unproved"]
+    if not found.sure_side:
+        return SIDE["unsure"]
+    return SIDE["design" if found.part.value == "design" else "measuring"]
 
 
 def _len(value_m: float, unit: LengthUnit, *, sign: bool = False) -> str:
@@ -177,6 +318,31 @@ def _off(cause: Cause, unit: LengthUnit) -> str:
     return f"off by one vector: {_vector(cause, unit)}"
 
 
+def _unit(cause: Cause, _unit: LengthUnit) -> str:
+    what = "heights" if _text(cause, "axis") == "z" else "coordinates"
+    return (
+        f"at {fixed(_value(cause, 'factor'), 6)} times the design's {what}, as with a "
+        f"{_text(cause, 'from')} taken for a {_text(cause, 'to')}"
+    )
+
+
+def _mirrored(cause: Cause, _unit: LengthUnit) -> str:
+    axis = _text(cause, "axis")
+    if axis == "line":
+        azimuth = fixed(np.degrees(_value(cause, "azimuth_deg")), 2)
+        return f"at the design once it is mirrored about a line of azimuth {azimuth}"
+    return f"at the design once its {'northings' if axis == 'n' else 'eastings'} are reversed"
+
+
+def _stale(cause: Cause, unit: LengthUnit) -> str:
+    name = _text(cause, "revision")
+    if not name:
+        return _off(cause, unit)
+    one = all(item.key != "one_vector" for item in cause.parameter)
+    tail = f", off by {_vector(cause, unit)}" if one else ""
+    return f"where {name} of the design puts them{tail}"
+
+
 def _pole(cause: Cause, unit: LengthUnit) -> str:
     dz = _value(cause, "dz")
     entered, actual = _value(cause, "entered"), _value(cause, "actual")
@@ -203,18 +369,12 @@ def _turned(cause: Cause, _unit: LengthUnit) -> str:
 
 _SEEN: dict[str, Callable[[Cause, LengthUnit], str]] = {
     "foot-definition": lambda c, u: f"off by {_vector(c, u)}, 2 ppm of their own coordinates",
-    "unit-factor": lambda c, _u: (
-        f"at {fixed(_value(c, 'factor'), 6)} times the design's coordinates, as with a "
-        f"{_text(c, 'from')} taken for a {_text(c, 'to')}"
-    ),
+    "unit-factor": _unit,
     "pole-height": _pole,
     "height-constant": _dz,
     "geoid-missing": _dz,
     "axes-swapped": lambda _c, _u: "at the design once its northings and eastings are exchanged",
-    "mirrored": lambda c, _u: (
-        f"at the design once its {'northings' if _text(c, 'axis') == 'n' else 'eastings'} "
-        "are reversed"
-    ),
+    "mirrored": _mirrored,
     "grid-ground": lambda c, _u: (
         f"scaled by {signed(_value(c, 'scale_ppm'), 1)} ppm against the design"
     ),
@@ -230,7 +390,7 @@ _SEEN: dict[str, Callable[[Cause, LengthUnit], str]] = {
         "two exchanged digits give"
     ),
     "ids-exchanged": lambda _c, _u: "at each other's design points",
-    "stale-revision": _off,
+    "stale-revision": _stale,
     "wrong-line": lambda c, u: (
         f"{_len(abs(_value(c, 'across')), u)} to the "
         f"{'right' if _value(c, 'across') > 0 else 'left'} of their line"
@@ -244,6 +404,30 @@ _SEEN: dict[str, Callable[[Cause, LengthUnit], str]] = {
 }
 
 
+_CLOSED: dict[str, Callable[[Cause, LengthUnit], str]] = {
+    "unit-factor": lambda c, _u: (
+        f"at {fixed(_value(c, 'factor'), 6)} times its value, a {_text(c, 'from')} taken for a "
+        f"{_text(c, 'to')},"
+    ),
+    "transposed-digits": lambda c, u: (
+        "with two digits exchanged"
+        + (
+            f", off by {_len(_value(c, 'difference'), u, sign=True)},"
+            if any(item.key == "difference" for item in c.parameter)
+            else f", off by {dms(_value(c, 'difference_deg'), 0)},"
+        )
+    ),
+    "dropped-digits": lambda c, u: f"off by a round number ({_vector(c, u)})",
+    "axes-swapped": lambda _c, _u: "with northing and easting exchanged",
+    "rotation": lambda c, u: f"{_turned(c, u).replace(' against the design', '')}",
+    "grid-ground": lambda c, _u: f"scaled by {signed(_value(c, 'scale_ppm'), 1)} ppm",
+    "pole-height": lambda c, u: (
+        f"entered as {_len(_value(c, 'entered'), u)} that was {_len(_value(c, 'actual'), u)} long"
+    ),
+}
+"""What a misclosure would rest on."""
+
+
 def _seen(cause: Cause, unit: LengthUnit) -> str:
     text = _SEEN[cause.blunder](cause, unit)
     if cause.blunder in ("disturbed-mark", "no-elevation"):
@@ -253,7 +437,7 @@ def _seen(cause: Cause, unit: LengthUnit) -> str:
 
 def support(found: Found) -> tuple[Item, ...]:
     """Return what speaks for a diagnosis."""
-    from checker.diagnose.causes import length
+    from checker.diagnose.hypothesis import length
     from checker.model.measure import Quantity
 
     items = [Item(key="points", label="points", quantity=Quantity.COUNT, value=len(found.rows))]

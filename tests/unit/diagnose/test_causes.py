@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from checker.diagnose.causes import pole_pairs
 from checker.diagnose.frames import epochs, realization_shifts
+from checker.diagnose.heights import pole_pairs
 from checker.diagnose.noise import CORE_M, badly_set
 from checker.model.job import Reference
 from checker.units import M_PER_FOOT, M_PER_US_SURVEY_FOOT

@@ -1,9 +1,23 @@
 import html
+import re
 from pathlib import Path
 
 import pytest
 
-from checker.diagnose.words import LOOK, NAMES, NEVER
+from checker.diagnose.words import (
+    DECIDES,
+    LOOK,
+    LOOK_CLOSURE,
+    NAMES,
+    NEVER,
+    SAID,
+    SAID_AUDIT,
+    SAID_BESIDE,
+    SAID_CLOSURE,
+    SAID_GEOID,
+    SAID_LEFT,
+    SIDE,
+)
 from tests.support.blunders import COMMON, make_case
 from tests.support.diagnoses import named
 
@@ -18,6 +32,8 @@ CLOSED = {
 def test_every_cause_of_the_closed_list_has_words() -> None:
     assert set(NAMES) == CLOSED
     assert set(LOOK) == CLOSED
+    assert set(SAID) == CLOSED
+    assert set(DECIDES) == CLOSED
 
 
 def test_the_methods_page_lists_every_cause_and_sentence() -> None:
@@ -26,8 +42,22 @@ def test_the_methods_page_lists_every_cause_and_sentence() -> None:
     for slug in CLOSED:
         assert NAMES[slug] in text, slug
         assert LOOK[slug] in text, slug
+        assert SAID[slug] in text, slug
+        assert DECIDES[slug] in text, slug
         assert slug.replace("-", " ").capitalize() in text
-    assert NEVER in text
+    others = (SAID_LEFT, SAID_BESIDE, SAID_CLOSURE, SAID_AUDIT, SAID_GEOID)
+    for sentence in (NEVER, LOOK_CLOSURE, *others, *SIDE.values()):
+        assert sentence in text, sentence
+
+
+def is_listed(sentence: str) -> bool:
+    """Tell whether a sentence is one of those that the methods page lists."""
+    whole = {*LOOK.values(), *SIDE.values(), NEVER}
+    if sentence in whole or sentence in {f"This looks like {name}." for name in NAMES.values()}:
+        return True
+    seen = [form for said in SAID.values() for form in said.split(", or ")]
+    forms = [SAID_LEFT, SAID_BESIDE, SAID_AUDIT, SAID_GEOID, *seen]
+    return any(re.search(re.escape(form).replace("…", ".+"), sentence) for form in forms)
 
 
 @pytest.mark.parametrize("blunder", COMMON)
@@ -35,6 +65,8 @@ def test_sentences_are_whole(blunder: str) -> None:
     for found in named(make_case(49_000, blunder)):
         assert found.says.endswith(NEVER)
         assert NAMES[found.cause.blunder] in found.says
+        for sentence in re.split(r"(?<=\.) (?=[A-Z])", found.says):
+            assert is_listed(sentence), sentence
         assert "nan" not in found.says
         assert "-0.000" not in found.says
         assert "  " not in found.says
