@@ -3,17 +3,36 @@
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 NAME = "manifest.json"
 SCHEMA = 1
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """What the manifest says of one file."""
+
+    size: int
+    sha256: str
+
+
 def manifest(files: Mapping[str, bytes]) -> bytes:
     """Return the manifest of a report's other files, by path."""
+    return manifest_of(
+        {
+            path: Entry(size=len(data), sha256=hashlib.sha256(data).hexdigest())
+            for path, data in files.items()
+            if path != NAME
+        }
+    )
+
+
+def manifest_of(entries: Mapping[str, Entry]) -> bytes:
+    """Return the manifest that lists these files, by path."""
     listed = [
-        {"path": path, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
-        for path, data in sorted(files.items())
-        if path != NAME
+        {"path": path, "bytes": entry.size, "sha256": entry.sha256}
+        for path, entry in sorted(entries.items())
     ]
     return (json.dumps({"schema": SCHEMA, "files": listed}, indent=1) + "\n").encode()
 
@@ -25,6 +44,6 @@ def listed_paths(data: bytes) -> frozenset[str] | None:
         if document["schema"] != SCHEMA:
             return None
         paths = [entry["path"] for entry in document["files"]]
-    except (ValueError, TypeError, KeyError, LookupError):
+    except (ValueError, TypeError, LookupError, RecursionError):
         return None
     return frozenset(paths) if all(isinstance(path, str) for path in paths) else None

@@ -1,3 +1,4 @@
+import errno
 import json
 import os
 from pathlib import Path
@@ -9,6 +10,7 @@ from checker.errors import OutputError
 from checker.report import publish as module
 from checker.report.manifest import manifest
 from checker.report.publish import publish
+from checker.report.swap import held, hold
 
 
 def report(text: str, *more: str) -> dict[str, bytes]:
@@ -71,7 +73,8 @@ def test_a_foreign_empty_folder_and_a_link_are_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "content", [None, b"{}", b"not json", b'{"schema": 9, "files": []}', b"[]", b'{"schema": 1}']
+    "content",
+    [None, b"{}", b"not json", b'{"schema": 9, "files": []}', b"[]", b'{"schema": 1}', b"[" * 9999],
 )
 def test_a_folder_that_is_no_report_is_refused(tmp_path: Path, content: bytes | None) -> None:
     (tmp_path / "data.csv").write_text("1,2")
@@ -122,6 +125,21 @@ def test_a_full_disk_leaves_the_old_report(
     assert names(tmp_path) == ["site"]
 
 
+@pytest.fixture
+def no_exchange(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on systems that cannot exchange two folders in one step."""
+    monkeypatch.setattr(module, "exchange", lambda *_: False)
+
+
+@pytest.mark.usefixtures("no_exchange")
+def test_where_folders_cannot_be_exchanged_they_are_renamed(tmp_path: Path) -> None:
+    publish(report("one", "old.html"), tmp_path / "site")
+    publish(report("two", "new.html"), tmp_path / "site")
+    assert tree(tmp_path / "site") == report("two", "new.html")
+    assert names(tmp_path) == ["site"]
+
+
+@pytest.mark.usefixtures("no_exchange")
 @pytest.mark.parametrize("exception", [OSError(13, "Permission denied"), KeyboardInterrupt()])
 @pytest.mark.parametrize("which", [1, 2])
 def test_a_swap_that_fails_brings_the_old_report_back(
@@ -145,30 +163,32 @@ def test_a_swap_that_fails_brings_the_old_report_back(
     assert names(tmp_path) == ["site"]
 
 
-def dead_process() -> int:
-    process = os.fork()
-    if process == 0:
-        os._exit(0)
-    os.waitpid(process, 0)
-    return process
+LITTER = "0123456789ab"
 
 
 def test_litter_of_a_killed_run_is_cleaned(tmp_path: Path) -> None:
-    dead = dead_process()
     publish(report("one"), tmp_path / "site")
     for kind in ("new", "old"):
-        litter = tmp_path / f".site.{kind}-{dead}"
+        litter = tmp_path / f".site.{kind}-{LITTER}"
         litter.mkdir()
         (litter / "index.html").write_text("half")
     publish(report("two"), tmp_path / "site")
     assert names(tmp_path) == ["site"]
 
 
+@pytest.mark.parametrize("name", [".site.new-12", ".site.new-0123456789aX", ".other.new-" + LITTER])
+def test_what_only_looks_like_litter_is_left_alone(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).mkdir()
+    (tmp_path / f".site.new-{LITTER}").write_text("a file")
+    publish(report("one"), tmp_path / "site")
+    assert names(tmp_path) == sorted([name, f".site.new-{LITTER}", "site"])
+
+
 def test_a_report_left_aside_by_a_killed_run_comes_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     publish(report("one"), tmp_path / "site")
-    (tmp_path / "site").rename(tmp_path / f".site.old-{dead_process()}")
+    (tmp_path / "site").rename(tmp_path / f".site.old-{LITTER}")
 
     def full(*_: Any) -> None:
         raise OSError(28, "No space left on device")
@@ -180,10 +200,54 @@ def test_a_report_left_aside_by_a_killed_run_comes_back(
 
 
 def test_what_another_run_is_writing_is_left_alone(tmp_path: Path) -> None:
-    other = tmp_path / f".site.new-{os.getppid()}"
+    other = tmp_path / f".site.new-{LITTER}"
     other.mkdir()
+    with hold(other) as ours:
+        assert ours
+        publish(report("one"), tmp_path / "site")
+        assert other.is_dir()
     publish(report("one"), tmp_path / "site")
-    assert other.is_dir()
+    assert not other.exists()
+
+
+def test_a_folder_is_held_by_one_run_at_a_time(tmp_path: Path) -> None:
+    with hold(tmp_path) as first, hold(tmp_path) as second:
+        assert first
+        assert not second
+        assert held(tmp_path)
+    assert not held(tmp_path)
+
+
+def test_a_run_that_cannot_get_its_turn_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "_WAIT_S", 0.05)
+    with hold(tmp_path), pytest.raises(OutputError, match="has held"):
+        publish(report("one"), tmp_path / "site")
+    assert names(tmp_path) == []
+
+
+def test_a_drive_that_knows_no_flush_is_no_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fsync(_: int) -> None:
+        raise OSError(errno.EINVAL, "Invalid argument")
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    publish(report("one"), tmp_path / "site")
+    assert tree(tmp_path / "site") == report("one")
+
+
+def test_the_folder_keeps_who_may_read_it(tmp_path: Path) -> None:
+    publish(report("one"), tmp_path / "site")
+    (tmp_path / "site").chmod(0o750)
+    publish(report("two"), tmp_path / "site")
+    assert (tmp_path / "site").stat().st_mode & 0o777 == 0o750
+
+
+def test_the_root_of_a_drive_is_refused() -> None:
+    with pytest.raises(OutputError, match="root of a drive"):
+        publish(report("one"), Path("/"))
 
 
 @pytest.mark.parametrize("name", ["../x", "/x", ""])
