@@ -18,7 +18,8 @@ _SHOWN = 8
 
 def stripped_ids(points: Points) -> TextArray:
     """Return the ids without blanks around them; shape (points,)."""
-    ids: TextArray = np.array([str(text).strip() for text in points.id.tolist()], dtype=object)
+    ids: TextArray = np.empty(len(points), dtype=object)
+    ids[:] = list(map(str.strip, points.id.tolist()))
     return ids
 
 
@@ -173,6 +174,14 @@ def check_shots(inputs: Inputs, measured: Points) -> BoolArray:
     return np.array([text in known for text in stripped_ids(measured).tolist()], dtype=np.bool_)
 
 
+def control_remarks(count: int) -> tuple[str, ...]:
+    """Return what to say of that many check shots, which a comparison with the design leaves out."""
+    if not count:
+        return ()
+    what = "shot carries a control id and is" if count == 1 else "shots carry control ids and are"
+    return (f"{count} {what} compared with control, not with the design.",)
+
+
 def unique_points(points: Points, chosen: IntArray, where: Where, role: str = "design") -> IntArray:
     """Return the chosen points with every id once; points without an id all stay.
 
@@ -180,6 +189,8 @@ def unique_points(points: Points, chosen: IntArray, where: Where, role: str = "d
     where an id stands twice with other coordinates.
     """
     ids = stripped_ids(points)
+    if len(set(ids[chosen].tolist())) == len(chosen):
+        return chosen.astype(np.int64)
     seen: dict[str, int] = {}
     kept: dict[int, int] = {}
     problems = []

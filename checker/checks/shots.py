@@ -127,6 +127,8 @@ def shot_again(shots: Shots, row: IntArray, xy_m: FloatArray) -> tuple[BoolArray
     said: TextArray = np.full(len(row), "", dtype=object)
     places: dict[str, list[int]] = {}
     names, reasons = shots.id[row].tolist(), shots.reason[row].tolist()
+    if len(set(names)) == len(names):
+        return superseded, said
     for position, (name, reason) in enumerate(zip(names, reasons, strict=True)):
         if name and not reason:
             places.setdefault(name, []).append(position)

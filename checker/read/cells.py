@@ -10,14 +10,14 @@ from typing import Final
 import numpy as np
 
 from checker.errors import Problem, Where
-from checker.model.arrays import FloatArray, TextArray
+from checker.model.arrays import BoolArray, FloatArray, TextArray
 from checker.model.drawing import Notice
 from checker.read.headings import Column, HeadingUnit, UnitKind
 from checker.read.tables import Table, capped, quoted
 from checker.units import LengthUnit, UnitError, parse_length, parse_seconds
 
-LARGEST: Final = 1e9
-"""No coordinate, length or count of a site is larger, whatever its unit."""
+LARGEST: Final = 1.5e10
+"""No coordinate, length or count of a site is larger, even a grid's northing in millimetres."""
 
 BLANK_WORDS: Final = frozenset(
     ("", "-", "--", "---", "–", "—", "n/a", "na", "none", "null", "nil", "blank", "#n/a")
@@ -25,7 +25,7 @@ BLANK_WORDS: Final = frozenset(
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _WITH_UNIT = re.compile(rf"{_NUMBER.pattern}\s*[A-Za-z°'\"][^0-9]*")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[,' \u00a0\u202f]\d{3})+(?:\.\d*)?|.*,.*\..*|.*\..*,.*")
-_PLAIN_CHARACTERS: Final = frozenset("0123456789.+-eE")
+_NOT_PLAIN = re.compile(r"[^0-9.+\-eE]")
 _NOT_NUMBERS: Final = frozenset(("nan", "+nan", "-nan", "inf", "+inf", "-inf", "infinity"))
 
 Cell = Callable[[str], float]
@@ -107,10 +107,11 @@ def _plain_floats(cells: Sequence[str], *, decimal_comma: bool) -> FloatArray | 
     if decimal_comma and "." not in joined:
         joined = joined.replace(",", ".")
         cells = [cell.replace(",", ".") for cell in cells]
-    if not set(joined) <= _PLAIN_CHARACTERS:
+    if _NOT_PLAIN.search(joined):
         return None
     try:
-        values = np.array([float(cell) if cell else np.nan for cell in cells], dtype=np.float64)
+        filled = cells if all(cells) else [cell or "nan" for cell in cells]
+        values = np.fromiter(map(float, filled), dtype=np.float64, count=len(cells))
     except ValueError:
         return None
     return None if np.isinf(values).any() else values
@@ -187,6 +188,13 @@ class Cells:
             texts[:] = self.raw(field)
         return texts
 
+    def blank(self, field: str) -> BoolArray:
+        """Return which of the field's cells say that there is nothing; shape (rows,)."""
+        cells = self.raw(field)
+        if BLANK_WORDS.isdisjoint(map(str.lower, cells)):
+            return np.zeros(len(cells), dtype=np.bool_)
+        return np.array([is_blank(cell) for cell in cells], dtype=np.bool_)
+
     def blanks_as_nothing(self, field: str) -> TextArray:
         """Return the field's cells as text, words such as "n/a" as ""."""
         cells = self.raw(field)
@@ -234,6 +242,7 @@ class Cells:
                 "check the decimal point",
             ),
         )
+        values[too_large] = np.nan  # so that nobody reckons with what is refused
         return values
 
     def counts(self, field: str, *, whole: bool = True) -> FloatArray:
@@ -265,6 +274,22 @@ class Cells:
             with np.errstate(invalid="ignore"):
                 self._refuse(field, values < 0, "negative", None)
         return values
+
+    def squares(self, field: str) -> FloatArray:
+        """Return the field in square metres; its heading may name another unit, such as mm²."""
+        said, line = self.said_unit(field)
+        metres = self.unit.metres
+        if said is not None and said.kind is UnitKind.AREA:
+            metres = parse_length(f"1 {said.name}", self.unit)
+        elif said is not None and said.kind is not UnitKind.OTHER:
+            self.faults.add(
+                "unit-contradiction",
+                Where(file=self.table.path, line=line, part=self.heading(field)),
+                f'"{said.text}" is no square of a unit of length, and {field} is one',
+                'head it with a square such as "mm2", or leave the unit out',
+            )
+            return np.full(len(self.table), np.nan)
+        return self.numbers(field, factor=metres**2)
 
     def _refuse(
         self, field: str, bad: np.typing.NDArray[np.bool_], slug: str, expected: str | None

@@ -7,6 +7,7 @@ Unit codes: $INSUNITS of the open DXF reference, see tests/published.
 
 import fnmatch
 import math
+import operator
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -71,6 +72,7 @@ _UNIT_WORDS: Final = {
     LengthUnit.FOOT: "feet",
     LengthUnit.US_SURVEY_FOOT: "US survey feet",
 }
+_LAYER_AND_KIND = operator.attrgetter("layer", "kind")
 _SHOWN: Final = 5
 _ELEVATION_ALIKE: Final = 0.005000001
 """Half of the second decimal: an elevation written to two decimals agrees within this."""
@@ -476,6 +478,8 @@ class _Reader:
             )
 
     def _tell_repeats(self, columns: _Columns) -> None:
+        if len(set(columns.id)) == len(columns.id):
+            return
         places: dict[str, set[tuple[float, ...]]] = defaultdict(set)
         for name, place in zip(columns.id, columns.xyz.tolist(), strict=True):
             places[name].add(tuple(place))
@@ -489,6 +493,8 @@ class _Reader:
 
     def _elevations(self, columns: _Columns) -> FloatArray:
         elevation = columns.xyz[:, 2].copy()
+        if elevation.all():
+            return elevation
         by_layer: dict[str, list[int]] = defaultdict(list)
         for index, layer in enumerate(columns.layer):
             by_layer[layer.casefold()].append(index)
@@ -615,7 +621,8 @@ class _Reader:
         tally: Counter[tuple[str, str, str]] = Counter()
 
         def count(tags: Iterable[Tag], used_as: str) -> None:
-            tally.update((tag.layer, tag.kind, used_as) for tag in tags)
+            for (layer, kind), found in Counter(map(_LAYER_AND_KIND, tags)).items():
+                tally[layer, kind, used_as] += found
 
         count(model.point_tags, _POINT)
         count((text.tag for text in model.texts if id(text) in used), _LABEL)

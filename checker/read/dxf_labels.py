@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from checker.geometry import neighbours
 from checker.model.arrays import BoolArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
@@ -70,10 +71,7 @@ def pair(points: FloatArray, labels: FloatArray, radius: float | None) -> Pairin
     points, labels = points - origin, labels - origin
     where = _places(points)
     tree = shapely.STRtree(_places(labels))
-    (found, near), distance = tree.query_nearest(where, return_distance=True, all_matches=False)
-    nearest = np.empty(count, dtype=np.int64)
-    first = np.empty(count)
-    nearest[found], first[found] = near, distance
+    first, nearest = neighbours.nearest(labels, points)
     limit = FAR * float(np.median(first))
     doubtful |= _several(tree, where, np.minimum(first, limit) * ALIKE)
 

@@ -48,6 +48,11 @@ _ENTITY = re.compile(
 )
 _NEWER_KINDS = re.compile(rb"[\r\n][ \t]*(?:LWPOLYLINE|MTEXT|SPLINE|ELLIPSE)[ \t]*[\r\n]")
 _MARKERS = re.compile(rb"[\r\n][ \t]*100[ \t]*(?:\r\n?|\n)[ \t]*AcDb\w+")
+_ZERO_ABOVE = re.compile(rb"(?:^|[\r\n])[ \t]*0[ \t]*(?:\r\n?|\n)[ \t]*\Z")
+_LONGEST_MARK: Final = 64
+"""How many bytes stand between a section's name and the line above its group code, at most."""
+_SAMPLE: Final = 1 << 20
+"""So many bytes of a large drawing tell what it consists of."""
 _ASSUMED = "AC1015"
 _PARTS = frozenset((b"VERTEX", b"ATTRIB", b"SEQEND", b"SECTION", b"ENDSEC"))
 # What a broken or hostile file makes the library raise; seen on some five hundred open drawings.
@@ -203,22 +208,24 @@ def _open_text(
     version = _variable(data, b"$ACADVER")
     data = _whole(data, source, notices)
     text = _decoded(data, version, where, notices)
-    names, sections = _written(data)
-    written = names.total()
+    sections = _entity_sections(data)
     tries = [text]
     if (not version or version <= "AC1009") and _MARKERS.search(data) and _NEWER_KINDS.search(data):
         # The library takes a file without a version for the oldest one and then drops the closed
         # flag, the layer and more from entities that the oldest version does not know.
         tries.insert(0, _with_version(text))
     fault: Exception | None = None
-    if sections > 1:
+    if len(sections) > 1:
         # Read straight, only the last of them would be kept; mending joins them.
         tries = []
-        fault = ValueError(f"{sections} ENTITIES sections where a drawing has one")
-    elif quick and tries == [text]:
-        found = _open_quickly(text, version, names)
+        fault = ValueError(f"{len(sections)} ENTITIES sections where a drawing has one")
+    elif quick and sections and tries == [text]:
+        found = _open_quickly(text, version, _names(data, sections[0], _SAMPLE))
         if found is not None:
-            return found[0], version, None, written, found[1]
+            document, sieved = found
+            written = len(sieved) + sieved.others.total()
+            return document, version, None, written, sieved
+    written = sum(_names(data, span).total() for span in sections)
     for attempt in tries:
         try:
             document = ezdxf.filemanagement.read(io.StringIO(attempt))
@@ -284,7 +291,10 @@ def _mended_if_more(data: bytes, document: "Document") -> "tuple[Document, Audit
 
 
 def _open_quickly(text: str, version: str, names: Counter[str]) -> "tuple[Document, Sieved] | None":
-    """Return the document without its plain entities, and these; None where that does not pay."""
+    """Return the document without its plain entities, and these; None where that does not pay.
+
+    names: of the drawing's first entities.
+    """
     import ezdxf.filemanagement
 
     from checker.read.dxf_sieve import sieve, worth_it
@@ -298,7 +308,7 @@ def _open_quickly(text: str, version: str, names: Counter[str]) -> "tuple[Docume
     except Exception:  # noqa: BLE001 - only the library runs here; the long way tells what is wrong
         return None
     sieved.rest = ""
-    lost = names.total() - len(sieved) - _found(document)
+    lost = sieved.others.total() - _found(document)
     return None if lost > 0 or paper in sieved.owners else (document, sieved)
 
 
@@ -433,11 +443,13 @@ def _double_byte(encoding: str) -> bool:
 
 def _variable(data: bytes, name: bytes) -> str:
     """Return the text of a header variable, "" where the file has none."""
-    found = re.search(
+    at = data.find(name)
+    if at < 0:
+        return ""
+    found = re.compile(
         rb"[\r\n][ \t]*9[ \t]*(?:\r\n?|\n)[ \t]*" + re.escape(name) + rb"[ \t]*(?:\r\n?|\n)"
-        rb"[ \t]*\d+[ \t]*(?:\r\n?|\n)[ \t]*([^\r\n]*)",
-        data,
-    )
+        rb"[ \t]*\d+[ \t]*(?:\r\n?|\n)[ \t]*([^\r\n]*)"
+    ).search(data, max(at - _LONGEST_MARK, 0))
     return clean(found[1].decode("ascii", "replace")).strip() if found else ""
 
 
@@ -455,23 +467,48 @@ def _with_version(text: str) -> str:
     return f"  0\nSECTION\n  2\nHEADER\n{variable}  0\nENDSEC\n{text}"
 
 
-def _written(data: bytes) -> tuple[Counter[str], int]:
-    """Return which entities stand in ENTITIES sections, by a plain count, and the sections."""
-    marks = [(found.start(), found.end(), found[2]) for found in _SECTION_NAME.finditer(data)]
+def _entity_sections(data: bytes) -> list[tuple[int, int]]:
+    """Return where the content of the ENTITIES sections begins and ends."""
+    marks = [(found.start(), found.end(), found[2]) for found in _section_names(data)]
     marks.append((len(data), len(data), None))
-    spans = [
+    return [
         (begin, following[0])
         for (_, begin, name), following in itertools.pairwise(marks)
         if name is not None and name.upper() == b"ENTITIES"
     ]
-    found = Counter[bytes]()
-    for begin, end in spans:
-        found.update(_ENTITY.findall(data, begin, end))
+
+
+def _section_names(data: bytes) -> list[re.Match[bytes]]:
+    """Return where sections begin and end, in order.
+
+    As `_SECTION_NAME` finds them, which alone takes long to find its way through a large file.
+    """
+    found = []
+    for word in (b"SECTION", b"ENDSEC"):
+        at = data.find(word)
+        while at >= 0:
+            begin = max(at - _LONGEST_MARK, 0)
+            zero = _ZERO_ABOVE.search(data, begin, at)
+            match = _SECTION_NAME.match(data, zero.start()) if zero else None
+            if match:
+                found.append(match)
+            at = data.find(word, at + 1)
+    return sorted(found, key=lambda match: match.start())
+
+
+def _names(data: bytes, span: tuple[int, int], most: int | None = None) -> Counter[str]:
+    """Return which entities stand in a section, by a plain count.
+
+    most: how many bytes of it are looked at; None: all.
+    """
+    begin, end = span
+    if most is not None:
+        end = min(end, begin + most)
     names = Counter[str]()
-    for name, count in found.items():
+    for name, count in Counter[bytes](_ENTITY.findall(data, begin, end)).items():
         if name.upper() not in _PARTS:
             names[name.decode("ascii").upper()] += count
-    return names, len(spans)
+    return names
 
 
 def _insunits(data: bytes, document: "Document") -> int | None:

@@ -9,7 +9,7 @@ the whole kind, or the whole file, back to it. Group codes: the open DXF referen
 import itertools
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -21,12 +21,20 @@ from checker.read.dxf_text import clean, plain_line
 
 LEAST: Final = 3000
 """Fewer entities than this are not worth a second way."""
-_CHUNK: Final = 1 << 21
+_LOT: Final = 1 << 11
+"""So many records at once are held as text: few enough to stay in the processor's cache."""
+_MOST_LAYOUTS: Final = 40
 _ENTITIES = re.compile(
     r"(?:^|\n)[ \t]*0[ \t]*\n[ \t]*SECTION[ \t]*\n[ \t]*2[ \t]*\n[ \t]*ENTITIES[ \t]*\n"
 )
+_ANY: Final = r"[ \t]*+0[ \t]*+\n[^\n]*+\n(?:(?![ \t]*+0[ \t]*+\n)[^\n]*+\n[^\n]*+\n)*+"
+"""A record: group code 0, and pairs of lines up to the next."""
+_NEXT: Final = r"(?=[ \t]*+0[ \t]*+\n)"
+_ONE = re.compile(_ANY)
 _SOUND_HANDLE = re.compile(r"(?=0*[1-9A-Fa-f])[0-9A-Fa-f]+")
 _SEQUENCE: Final = frozenset(("POLYLINE", "VERTEX", "ATTRIB"))
+_PARTS: Final = frozenset(("VERTEX", "ATTRIB", "SEQEND"))
+"""Records that are no entities of their own."""
 _BAD_NAME = re.compile(r'[<>/\\":;?*|=`\n\r,^]')
 _WHOLE: Final = frozenset((60, 62, 70, 71, 72, 73, 370, 420, 440))
 _REAL: Final = frozenset((39, 40, 41, 48, 50, 51))
@@ -44,6 +52,9 @@ _MARKERS: Final = {
 }
 _PLACES: Final = {"POINT": ((0,),), "TEXT": ((0,), (0, 1)), "3DFACE": ((0, 1, 2), (0, 1, 2, 3))}
 """Which of a record's places (0 for the codes 10, 20, 30) may be there."""
+_SECTION: Final = "ENTITIES"
+_HEAD: Final = 200
+"""How long the head of a section may be, in characters."""
 _MESHED: Final = "POLYLINE of a surface"
 _RIVALS: Final = {"POINT": (), "TEXT": ("MTEXT",), "3DFACE": ("MESH", _MESHED)}
 """Entities that the reader lists together with the kind, so that their order would be lost."""
@@ -54,7 +65,8 @@ class Sieved:
     """What was taken out of a drawing's text, and the text that is left for the library.
 
     points: shape (points, 3). texts in their order. quads: shape (faces, 4, 3). owners: handles
-    that the entities name as their owner; handles: their own.
+    that the entities name as their owner; handles: their own. others: how many other entities of
+    which name stand beside them.
     """
 
     rest: str
@@ -65,6 +77,7 @@ class Sieved:
     quad_tags: list[Tag]
     owners: frozenset[str]
     handles: frozenset[str]
+    others: Counter[str]
 
     def __len__(self) -> int:
         """Return how many entities were taken."""
@@ -99,13 +112,11 @@ def sieve(text: str, *, marked: bool) -> Sieved | None:
     at; what stands in blocks stays where it is. marked: of a version whose entities have subclass
     markers.
     """
-    heads = list(itertools.islice(_ENTITIES.finditer(text), 2))
-    if len(heads) != 1:
-        return None
-    kinds = set(_ALLOWED)
+    begin = _only_section(text)
+    kinds = set(_ALLOWED) if begin else set()
     while kinds:
         try:
-            return _Sieve(text, heads[0].end(), kinds, marked=marked).run()
+            return _Sieve(text, begin, kinds, marked=marked).run()
         except _NotPlainError as odd:
             if odd.kind not in kinds:
                 return None
@@ -115,28 +126,59 @@ def sieve(text: str, *, marked: bool) -> Sieved | None:
     return None
 
 
+def _only_section(text: str) -> int:
+    """Return where the content of the one ENTITIES section begins; 0 where there is not one."""
+    begins: list[int] = []
+    at = text.find(_SECTION)
+    while at >= 0 and len(begins) < 2:
+        # The expression alone takes long to find its way through a large file.
+        found = _ENTITIES.search(text, max(at - _HEAD, 0), at + _HEAD)
+        if found and found.end() > at:
+            begins.append(found.end())
+        at = text.find(_SECTION, at + 1)
+    return begins[0] if len(begins) == 1 else 0
+
+
+_Take = tuple[Callable[[tuple[str, ...]], None], Callable[[int], None], tuple[int, ...]]
+"""Takes a record's values, takes its number, and the groups in which the values stand."""
+
+
+@dataclass(slots=True)
+class _Layout:
+    """The records of one kind with the same lines of group codes, gathered until the next lot.
+
+    codes: its group codes. pattern: of a whole record, a group for every value but the kind. found:
+    the values of each; number: the place of each among all records.
+    """
+
+    kind: str
+    codes: list[int]
+    pattern: str
+    found: list[tuple[str, ...]] = field(default_factory=list)
+    number: list[int] = field(default_factory=list)
+
+
 class _Sieve:
     def __init__(self, text: str, begin: int, kinds: set[str], *, marked: bool) -> None:
         self._marked = marked
         self._text = text
         self._begin = begin
-        self._wanted = {kind: number for number, kind in enumerate(sorted(kinds), 1)}
         self._kinds = {kind: _Kind() for kind in kinds}
-        self._others: set[str] = set()
+        self._layouts: dict[str, _Layout] = {}
+        self._others = Counter[str]()
+        self._rivals: set[str] = set()
         self._owners: set[str] = set()
         self._rest: list[str] = []
         self._names: dict[str, str] = {}
-        self._last = ""
 
     def run(self) -> Sieved:
-        end = self._begin
-        for lines, codes, starts, end in self._records():  # noqa: B007 - the last end counts
-            self._chunk(lines, codes, starts)
+        end = self._walk()
+        self._gather()
         taken = [handle for kind in self._kinds.values() for handle in kind.handles]
         if len(taken) < LEAST:
             raise _NotPlainError("")
         for kind in self._kinds:
-            if self._kinds[kind].handles and self._others.intersection(_RIVALS[kind]):
+            if self._kinds[kind].handles and self._rivals.intersection(_RIVALS[kind]):
                 raise _NotPlainError(kind)
         rest = self._text[: self._begin] + "".join(self._rest) + self._text[end:]
         handles = frozenset(taken)
@@ -151,202 +193,209 @@ class _Sieve:
             rest=rest,
             points=points.xyz(1)[:, 0],
             point_tags=_tags("POINT", points),
-            texts=[
-                Text(tag, (x, y, z), (line,) if line else ())
-                for tag, (x, y, z), line in zip(
-                    _tags("TEXT", texts), texts.xyz(1)[:, 0].tolist(), texts.texts, strict=True
+            texts=list(
+                map(
+                    Text,
+                    _tags("TEXT", texts),
+                    map(tuple, texts.xyz(1)[:, 0].tolist()),
+                    [(line,) if line else () for line in texts.texts],
                 )
-            ],
+            ),
             quads=faces.xyz(4),
             quad_tags=_tags("3DFACE", faces),
             owners=frozenset(self._owners),
             handles=handles,
+            others=self._others,
         )
 
-    def _records(self) -> Iterator[tuple[list[str], IntArray, IntArray, int]]:
-        """Return lines, codes of every second line, which of them begin a record, and the end.
+    def _walk(self) -> int:
+        """Go through the section record by record; return where its end mark begins.
 
-        Whole records only; the last start is where the next chunk begins.
+        One expression matches the records of all layouts that are known, and any other record. A
+        record of a wanted kind with new lines of group codes becomes a layout, from there on.
         """
-        text, here = self._text, self._begin
-        size = _CHUNK
+        text, here, previous = self._text, self._begin, ""
+        kept = here
         while True:
-            stop = text.rfind("\n", here, here + size) + 1
-            if stop <= here:
-                raise _NotPlainError("")
-            lines = text[here:stop].split("\n")
-            lines.pop()
-            if len(lines) % 2:
-                stop -= len(lines.pop()) + 1
-            codes = np.fromiter(map(int, lines[::2]), dtype=np.int64, count=len(lines) // 2)
-            starts = np.flatnonzero(codes == 0)
-            ends = [at for at in starts.tolist() if lines[2 * at + 1] == "ENDSEC"]
-            if ends:
-                starts = starts[: int(np.searchsorted(starts, ends[0])) + 1]
-            if not len(starts) or starts[0] != 0:
-                raise _NotPlainError("")
-            if len(starts) == 1 and not ends:
-                # One record is longer than the chunk, or the file ends without an end of section.
-                if stop >= len(text):
-                    raise _NotPlainError("")
-                size *= 4
+            expression, takes = self._expression()
+            for number, match in enumerate(expression.finditer(text, here)):
+                if match.start() != here:
+                    raise _NotPlainError("")  # what stands between is no pair of code and value
+                if match.lastindex is None:
+                    name = self._other(match.group())
+                    if name in self._kinds:
+                        break
+                    if name == "ENDSEC":
+                        self._rest.append(text[kept:here])
+                        return here
+                    previous = name
+                    here = match.end()
+                    continue
+                if previous:
+                    if previous in _SEQUENCE:
+                        # out of the middle of a polyline or of a block's attributes
+                        raise _NotPlainError("")
+                    self._rest.append(text[kept:here])
+                    previous = ""
+                found, numbers, groups = takes[match.lastindex]
+                found(match.group(*groups))
+                numbers(number)
+                here = kept = match.end()
+                if not number % _LOT:
+                    self._gather()
+            else:
+                raise _NotPlainError("")  # the section has no end
+            self._gather()
+            self._learn(here)
+
+    def _expression(self) -> "tuple[re.Pattern[str], dict[int, _Take]]":
+        """Return what matches any record, and where the values of the known layouts go."""
+        takes: dict[int, _Take] = {}
+        groups = 0
+        for layout in self._layouts.values():
+            some = range(groups + 1, groups + len(layout.codes))
+            groups = some[-1]
+            takes[groups] = (layout.found.append, layout.number.append, tuple(some))
+        parts = [layout.pattern for layout in self._layouts.values()]
+        return re.compile("|".join([*parts, _ANY])), takes
+
+    def _other(self, record: str) -> str:
+        """Return the name of a record that is of no known layout."""
+        lines = record.split("\n")
+        codes = list(map(int, lines[:-1:2]))
+        name = lines[1]
+        if 0 in codes[1:]:
+            raise _NotPlainError("")  # the next record already, its zero in disguise
+        if name in self._kinds or name == "ENDSEC":
+            return name
+        if name.upper() not in _PARTS:
+            self._others[name] += 1
+        self._rivals.add(name)
+        values = dict(zip(codes, lines[1::2], strict=True))
+        if name == "POLYLINE" and 70 in values and int(values[70]) & (16 | 64):
+            self._rivals.add(_MESHED)
+        if 5 not in values and 105 not in values:
+            raise _NotPlainError("")  # its handle would depend on all others
+        return "ATTRIB" if name == "INSERT" and 66 in values else name
+
+    def _learn(self, here: int) -> None:
+        """Add the layout of the record that begins there."""
+        match = _ONE.match(self._text, here)
+        lines = match.group().split("\n") if match else []
+        kind, heads = lines[1], lines[:-1:2]
+        codes = list(map(int, heads))
+        if (100 in codes) != self._marked:
+            raise _NotPlainError(kind)
+        _check_codes(kind, codes)
+        values = [re.escape(kind), *[r"([^\n]*+)"] * (len(codes) - 1)]
+        pattern = "".join(
+            f"{re.escape(head)}\\n{value}\\n" for head, value in zip(heads, values, strict=True)
+        )
+        pattern += _NEXT
+        if len(self._layouts) >= _MOST_LAYOUTS or not re.compile(pattern).match(self._text, here):
+            raise _NotPlainError(kind)
+        self._layouts[pattern] = _Layout(kind, codes, pattern)
+
+    def _gather(self) -> None:
+        """Turn the values that were found since the last time into columns."""
+        for kind, gathered in self._kinds.items():
+            found = [each for each in self._layouts.values() if each.kind == kind and each.found]
+            if not found:
                 continue
-            used = 2 * int(starts[-1])
-            here += sum(map(len, lines[:used])) + used
-            yield lines, codes, starts, here
-            if ends:
-                return
-            size = _CHUNK
+            records = [_Records(kind, each.codes, each.found) for each in found]
+            places = np.concatenate([each.places() for each in records])
+            layers = [name for each in records for name in self._layers(kind, each.words(8))]
+            handles = [handle for each in records for handle in each.words(5)]
+            texts = [line for each in records for line in each.lines()]
+            for each in records:
+                self._owners.update(each.words(330))
+            if len(records) > 1:
+                order = np.argsort(np.concatenate([each.number for each in found]))
+                rows = order.tolist()
+                places = places[order]
+                layers = [layers[row] for row in rows]
+                handles = [handles[row] for row in rows]
+                texts = [texts[row] for row in rows] if texts else []
+            gathered.places.append(places)
+            gathered.layers += layers
+            gathered.handles += handles
+            gathered.texts += texts
+            for layout in found:
+                layout.found.clear()
+                layout.number.clear()
 
-    def _chunk(self, lines: list[str], codes: IntArray, starts: IntArray) -> None:
-        names = [lines[2 * at + 1] for at in starts[:-1].tolist()]
-        number = np.array([self._wanted.get(name, 0) for name in names], dtype=np.int64)
-        self._check_sequences(lines, codes, starts, names, number)
-        for kind, mark in self._wanted.items():
-            rows = np.flatnonzero(number == mark)
-            if len(rows):
-                begin = starts[:-1][rows]
-                self._take(kind, lines, codes, begin, starts[1:][rows] - begin)
-        self._keep(lines, starts, number)
-
-    def _check_sequences(
-        self,
-        lines: list[str],
-        codes: IntArray,
-        starts: IntArray,
-        names: list[str],
-        number: IntArray,
-    ) -> None:
-        """See that nothing is taken out of the middle of a polyline or of a block's attributes."""
-        previous = self._last
-        for row, name in enumerate(names):
-            if number[row]:
-                if previous in _SEQUENCE:
-                    raise _NotPlainError("")
-                previous = ""
-                continue
-            previous = name
-            self._others.add(name)
-            first, last = int(starts[row]), int(starts[row + 1])
-            values = dict(zip(codes[first:last].tolist(), range(first, last), strict=True))
-            if name == "POLYLINE" and 70 in values and int(lines[2 * values[70] + 1]) & (16 | 64):
-                self._others.add(_MESHED)
-            if name == "INSERT" and 66 in values:
-                previous = "ATTRIB"
-            if 5 not in values and 105 not in values:
-                raise _NotPlainError("")  # its handle would depend on all others
-        self._last = previous
-
-    def _keep(self, lines: list[str], starts: IntArray, number: IntArray) -> None:
-        """Hand the runs of other records on as they stand."""
-        change = np.flatnonzero(np.diff((number == 0).astype(np.int8), prepend=0, append=0))
-        for first, last in change.reshape(-1, 2).tolist():
-            run = lines[2 * int(starts[first]) : 2 * int(starts[last])]
-            self._rest.append("\n".join(run) + "\n")
-
-    def _take(
-        self, kind: str, lines: list[str], codes: IntArray, begin: IntArray, length: IntArray
-    ) -> None:
-        """Take records of one kind; those with the same group codes at one go."""
-        count = len(begin)
-        width = int(length.max())
-        table = np.full((count, width), -1, dtype=np.int64)
-        inside = np.arange(width) < length[:, None]
-        table[inside] = codes[(begin[:, None] + np.arange(width))[inside]]
-        same = bool((table == table[0]).all())
-        if same:
-            patterns, which = table[:1], np.zeros(count, dtype=np.int64)
-        else:
-            patterns, which = np.unique(table, axis=0, return_inverse=True)
-            which = which.ravel()
-        places = np.empty((count, 4 if kind == "3DFACE" else 1, 3))
-        layers, handles, texts = ([""] * count for _ in range(3))
-        for index, padded in enumerate(patterns.tolist()):
-            pattern = [code for code in padded if code >= 0]
-            if (100 in pattern) != self._marked:
-                raise _NotPlainError(kind)
-            rows = np.flatnonzero(which == index)
-            record = _Record(kind, pattern, lines, begin[rows].tolist())
-            places[rows] = record.places()
-            self._owners.update(record.words(330))
-            for into, found in (
-                (layers, [self._layer(kind, name) for name in record.words(8)]),
-                (handles, record.words(5)),
-                (texts, [_line(value) for value in record.words(1)] if kind == "TEXT" else []),
-            ):
-                for row, value in zip(rows.tolist(), found, strict=False):
-                    into[row] = value
-        gathered = self._kinds[kind]
-        gathered.places.append(places)
-        gathered.layers += layers
-        gathered.handles += handles
-        gathered.texts += texts if kind == "TEXT" else []
-
-    def _layer(self, kind: str, name: str) -> str:
-        known = self._names.get(name)
-        if known is None:
+    def _layers(self, kind: str, names: Sequence[str]) -> list[str]:
+        for name in set(names).difference(self._names):
             if _BAD_NAME.search(name) or not name:
                 raise _NotPlainError(kind)
-            known = self._names[name] = clean(name).strip() or "0"
-        return known
+            self._names[name] = clean(name).strip() or "0"
+        return [self._names[name] for name in names]
 
 
-class _Record:
-    """Records with the same group codes."""
+def _check_codes(kind: str, codes: list[int]) -> None:
+    """See that a record has the group codes of a plain one; each place its three side by side."""
+    names = [code - 10 for code in codes if 10 <= code < 14]
+    triples = [(10 + name, 20 + name, 30 + name) for name in names]
+    if tuple(names) not in _PLACES[kind]:
+        raise _NotPlainError(kind)
+    for triple in triples:
+        first = codes.index(triple[0])
+        if tuple(codes[first : first + 3]) != triple:
+            raise _NotPlainError(kind)
+    rest = codes[1:]
+    for code in (code for triple in triples for code in triple):
+        rest.remove(code)
+    if not set(rest) <= _ALLOWED[kind]:
+        raise _NotPlainError(kind)
+    single = [code for code in rest if code != 100]
+    if len(set(single)) < len(single) or not {5, 8} <= set(single):
+        raise _NotPlainError(kind)
+    if kind == "TEXT" and 1 not in single:
+        raise _NotPlainError(kind)
+    if 100 in rest and rest.count(100) != len(_MARKERS[kind]):
+        raise _NotPlainError(kind)
 
-    def __init__(self, kind: str, pattern: list[int], lines: list[str], begin: list[int]) -> None:
+
+class _Records:
+    """Records with the same group codes. found: the values of each behind its kind."""
+
+    def __init__(self, kind: str, codes: list[int], found: list[tuple[str, ...]]) -> None:
         self._kind = kind
-        self._lines = lines
-        self._begin = begin
-        self._at = {code: place for place, code in enumerate(pattern)}
-        markers = [place for place, code in enumerate(pattern) if code == 100]
-        single = len(pattern) - max(len(markers) - 1, 0)
-        self._names = self._check_places(pattern)
-        if len(self._at) < single or not {5, 8} <= self._at.keys():
-            raise _NotPlainError(kind)
-        if kind == "TEXT" and 1 not in self._at:
-            raise _NotPlainError(kind)
-        if markers and tuple(self._column(m)[0] for m in markers) != _MARKERS[kind]:
-            raise _NotPlainError(kind)
-        for place in markers:
-            if len(set(self._column(place))) != 1:
-                raise _NotPlainError(kind)
-        for code, place in self._at.items():
-            if code in _WHOLE:
-                list(map(int, self._column(place)))
+        self._count = len(found)
+        self._columns: dict[int, tuple[str, ...]] = {}
+        markers = []
+        for code, column in zip(codes[1:], zip(*found, strict=True), strict=True):
+            if code == 100:
+                markers.append(set(column))
+            elif code in _WHOLE:
+                list(map(int, set(column)))
             elif code in _REAL:
-                list(map(float, self._column(place)))
+                list(map(float, set(column)))
+            self._columns[code] = column
+        if markers and markers != [{marker} for marker in _MARKERS[kind]]:
+            raise _NotPlainError(kind)
+        self._names = [code - 10 for code in codes if 10 <= code < 14]
 
-    def _check_places(self, pattern: list[int]) -> tuple[int, ...]:
-        """Return which places there are; each must have its three codes side by side."""
-        names = tuple(code - 10 for code in pattern if 10 <= code < 14)
-        triples = [(10 + name, 20 + name, 30 + name) for name in names]
-        if names not in _PLACES[self._kind]:
-            raise _NotPlainError(self._kind)
-        for triple in triples:
-            first = self._at[triple[0]]
-            if tuple(pattern[first : first + 3]) != triple:
-                raise _NotPlainError(self._kind)
-        rest = set(pattern[1:]) - {code for triple in triples for code in triple}
-        if not rest <= _ALLOWED[self._kind]:
-            raise _NotPlainError(self._kind)
-        return names
-
-    def _column(self, place: int) -> list[str]:
-        lines, shift = self._lines, 2 * place + 1
-        return [lines[2 * first + shift] for first in self._begin]
-
-    def words(self, code: int) -> list[str]:
+    def words(self, code: int) -> tuple[str, ...]:
         """Return the values of a group code as they stand, empty where the records have none."""
-        return self._column(self._at[code]) if code in self._at else []
+        return self._columns.get(code, ())
+
+    def lines(self) -> list[str]:
+        """Return the content of texts, without its formatting codes."""
+        if self._kind != "TEXT":
+            return []
+        words = self.words(1)
+        every = "".join(words)
+        if every.isascii() and every.isprintable() and not any(map(every.__contains__, "\\^%")):
+            return list(map(str.strip, words))
+        return [_line(value) for value in words]
 
     def _floats(self, code: int) -> FloatArray:
-        values = self._column(self._at[code])
-        return np.fromiter(map(float, values), dtype=np.float64, count=len(values))
+        return np.fromiter(map(float, self._columns[code]), dtype=np.float64, count=self._count)
 
     def _whole(self, code: int) -> IntArray:
-        values = self._column(self._at[code]) if code in self._at else [0] * len(self._begin)
-        return np.fromiter(map(int, values), dtype=np.int64, count=len(values))
+        values = self._columns.get(code, ("0",) * self._count)
+        return np.fromiter(map(int, values), dtype=np.int64, count=self._count)
 
     def places(self) -> FloatArray:
         """Return the places that the reader goes by, shape (records, 1 or 4, 3)."""
@@ -395,9 +444,7 @@ def _line(value: str) -> str:
 
 
 def _tags(kind: str, found: _Kind) -> list[Tag]:
-    return [
-        Tag(kind, layer, handle) for layer, handle in zip(found.layers, found.handles, strict=True)
-    ]
+    return list(map(Tag, itertools.repeat(kind), found.layers, found.handles))
 
 
 def worth_it(names: Counter[str]) -> bool:

@@ -14,7 +14,8 @@ from checker.errors import InputError, Problem, Where
 from checker.model.arrays import FloatArray, IntArray, TextArray, TimeArray
 from checker.model.drawing import Notice
 from checker.model.points import Points, Quality
-from checker.read.cells import Cells, Faults, floats, is_blank
+from checker.read.cells import Cells, Faults, floats
+from checker.read.correlation import read_correlation
 from checker.read.files import Source
 from checker.read.frames import (
     VAGUEST_M,
@@ -109,6 +110,14 @@ VOCABULARY: Final = Vocabulary(
             "differentialage diffage ageofdiff",
         ),
         *(_sigma(name) for name in _AXES),
+        field(
+            "correlation_ne",
+            "correlationne correlationen correlation corrne corren rhone rhoen corrcoef",
+        ),
+        field(
+            "covariance_ne",
+            "covariancene covarianceen covariance covne coven cne",
+        ),
         field("epochs", "epochs nepochs numepochs noofepochs numberofepochs epochcount"),
         field(
             "pole",
@@ -323,15 +332,14 @@ class _FileReader:
         geographic: bool,
     ) -> _Part:
         ids = cells.text("id")
-        self._refuse_blank(table, cells, "id", np.array([is_blank(text) for text in ids]))
+        self._refuse_blank(table, cells, "id", cells.blank("id"))
         if geographic:
             northing, easting, elevation = self._projected(table, cells, frames)
         else:
             elevation = cells.lengths("elevation")
             northing, easting = cells.lengths("northing"), cells.lengths("easting")
             for name in ("northing", "easting"):
-                blank = np.array([is_blank(text) for text in cells.raw(name)])
-                self._refuse_blank(table, cells, name, blank)
+                self._refuse_blank(table, cells, name, cells.blank(name))
             northing, easting = self._on_the_jobs_grid(cells, northing, easting, frames)
         return _Part(
             id=ids,
@@ -382,8 +390,7 @@ class _FileReader:
                 any_form=True,
                 slug="bad-angle",
             )
-            blank = np.array([is_blank(text) for text in cells.raw(name)])
-            self._refuse_blank(table, cells, name, blank)
+            self._refuse_blank(table, cells, name, cells.blank(name))
             raw = cells.raw(name)
             self._faults.of_rows(
                 table,
@@ -499,19 +506,22 @@ class _FileReader:
             )
         return np.full(len(cells.table), np.nan)
 
-    def _sigmas(self, cells: Cells) -> dict[str, FloatArray | TextArray | TimeArray]:
+    def _sigmas(self, cells: Cells) -> dict[str, FloatArray]:
         """Return the standard deviations that the table shows, at one sigma."""
         level = self._sigma_level
-        sigmas: dict[str, FloatArray | TextArray | TimeArray] = {}
+        sigmas: dict[str, FloatArray] = {}
         for name in _AXES:
             if name in cells:
                 value = cells.lengths(name, own_unit=True, signed=False)
                 times = 1.0 if level is None else level.radial if name == "sigma_h" else level.axis
                 sigmas[f"{name}_m"] = value / times
+        correlation = read_correlation(cells, sigmas, level)
+        if correlation is not None:
+            sigmas["correlation_ne"] = correlation
         return sigmas
 
     def _quality(self, cells: Cells) -> dict[str, FloatArray | TextArray | TimeArray]:
-        quality: dict[str, FloatArray | TextArray | TimeArray] = self._sigmas(cells)
+        quality: dict[str, FloatArray | TextArray | TimeArray] = {**self._sigmas(cells)}
         for name in ("solution", "base", "session"):
             if name in cells:
                 quality[name] = cells.blanks_as_nothing(name)

@@ -10,7 +10,8 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, islice
-from typing import Final
+from operator import itemgetter
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -27,6 +28,9 @@ from checker.read.headings import (
     normal,
     unit_of,
 )
+
+if TYPE_CHECKING:
+    import _csv
 
 BLANKS: Final = " "
 """Delimiter of a table whose columns are parted by runs of blanks or tabs."""
@@ -282,17 +286,22 @@ class _BadRowError(Exception):
         self.line = line
 
 
+def _reader(lines: Iterable[str], delimiter: str, *, whole: bool = False) -> "_csv.Reader":
+    """Return what splits lines. whole: every line is a row, so its end need not be told."""
+    return csv.reader(
+        lines if whole and delimiter.strip(" ") else _prepared(lines, delimiter),
+        delimiter="\t" if delimiter == WIDE_BLANKS else delimiter,
+        skipinitialspace=True,
+        strict=True,
+    )
+
+
 def _split(lines: Iterable[str], delimiter: str) -> Iterator[tuple[list[str], int]]:
     """Yield each row's cells and the line, from 1, on which it begins.
 
     Raises _BadRowError where a quoted cell is not closed or goes on behind its end.
     """
-    reader = csv.reader(
-        _prepared(lines, delimiter),
-        delimiter="\t" if delimiter == WIDE_BLANKS else delimiter,
-        skipinitialspace=True,
-        strict=True,
-    )
+    reader = _reader(lines, delimiter)
     begins = 1
     try:
         for row in reader:
@@ -465,7 +474,10 @@ class _Body:
     def read(self, lines: Iterable[str], first_line: int) -> None:
         """Split the lines, the first of which has that number, and keep their rows."""
         width = len(self.header)
-        offset = first_line - 1
+        lines = list(lines)
+        done = self._read_plain(lines, first_line)
+        offset = first_line - 1 + done
+        lines = lines[done:]
         rows: list[list[str]] = []
         keep, keep_line = rows.append, self.lines.append
         try:
@@ -490,6 +502,23 @@ class _Body:
                 )
             )
         self._turn(rows)
+
+    def _read_plain(self, lines: Sequence[str], first_line: int) -> int:
+        """Read lines as long as each is a row of full width, lot by lot; return how many."""
+        width = len(self.header)
+        for begin in range(0, len(lines), _ROWS_AT_ONCE):
+            lot = lines[begin : begin + _ROWS_AT_ONCE]
+            try:
+                rows = list(_reader(lot, self.delimiter, whole=True))
+            except csv.Error:
+                return begin
+            if len(rows) != len(lot) or set(map(len, rows)) != {width}:
+                return begin
+            if not all(map(itemgetter(0), rows)):
+                return begin
+            self._turn(rows)
+            self.lines.extend(range(first_line + begin, first_line + begin + len(lot)))
+        return len(lines)
 
     def _turn(self, rows: list[list[str]]) -> None:
         """Move the rows' cells into the columns."""
@@ -728,9 +757,9 @@ def _without_comments(
     lines: Sequence[str], first: int, delimiter: str
 ) -> tuple[list[str], list[int]]:
     """Return the lines with comments made blank, and the numbers of those."""
-    marks = ("#", "/", ";", " ", "\t")
+    marks = frozenset("#/; \t")
     comments = [
-        i for i, line in enumerate(lines) if line.startswith(marks) and _is_comment(line, delimiter)
+        i for i, line in enumerate(lines) if line[:1] in marks and _is_comment(line, delimiter)
     ]
     kept = list(lines)
     for i in comments:

@@ -138,11 +138,11 @@ def test_a_value_that_looks_like_the_code_of_a_handle_is_none() -> None:
     assert same(outcome(text.encode(), quick=True), outcome(text.encode(), quick=False))
 
 
-def test_records_are_whole_wherever_a_chunk_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_records_keep_their_order_wherever_a_lot_ends(monkeypatch: pytest.MonkeyPatch) -> None:
     text = plain()
     reference = outcome(text.encode(), quick=False)
-    for size in (40, 333, 1000, 4096):
-        monkeypatch.setattr(dxf_sieve, "_CHUNK", size)
+    for size in (1, 2, 7, 50):
+        monkeypatch.setattr(dxf_sieve, "_LOT", size)
         assert sieve(text, marked=True) is not None
         assert same(outcome(text.encode(), quick=True), reference)
 
