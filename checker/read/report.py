@@ -2,17 +2,21 @@
 
 import hashlib
 import json
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from checker.errors import InputError, Problem, Where
-from checker.model.past import PastCheck, PastReport, PastRow, Place
+from checker.model.past import MadeFrom, PastCheck, PastReport, PastRow, Place, Since
 from checker.units import LengthUnit
 
 RESULTS = "results.json"
 MANIFEST = "manifest.json"
+CHANGES = "changes.json"
 SCHEMA = 1
+_BROKEN = (ValueError, TypeError, LookupError, AttributeError, RecursionError)
+"""What a document that is no report of ours, or a damaged one, raises while it is read."""
 
 
 def read_report(folder: Path) -> PastReport:
@@ -33,14 +37,55 @@ def read_report(folder: Path) -> PastReport:
             "build the report again; a report that was changed by hand proves nothing",
         )
     try:
-        return _report(shown, json.loads(data), _altered(folder, listed))
-    except (ValueError, TypeError, LookupError, AttributeError) as fault:
+        return _report(shown, json.loads(data), _altered(folder, listed), listed[RESULTS])
+    except _BROKEN as fault:
         raise _fault(
             "not-a-report",
             f"{shown}/{RESULTS}",
             f"it does not hold what results of schema {SCHEMA} hold: {fault}",
             "build the report again with this program",
         ) from fault
+
+
+def is_report(folder: Path) -> bool:
+    """Tell whether a report of this program seems to lie in a folder."""
+    # These answer no to whatever cannot be a path, where those of Path would raise.
+    return all(os.path.isfile(folder / name) for name in (MANIFEST, RESULTS))  # noqa: PTH113
+
+
+def read_since(folder: Path) -> tuple[MadeFrom, Since] | None:
+    """Return what a report was made from, and what it says of the one before it.
+
+    None where the folder holds no such file, or one that is not what its manifest lists.
+    """
+    try:
+        listed = _manifest(folder, folder.as_posix())
+        data = (folder / CHANGES).read_bytes()
+        if listed.get(CHANGES) != hashlib.sha256(data).hexdigest():
+            return None
+        return _since(json.loads(data))
+    except (InputError, OSError, *_BROKEN):
+        return None
+
+
+def _since(document: Any) -> tuple[MadeFrom, Since] | None:  # noqa: ANN401
+    if document["schema"] != SCHEMA:
+        return None
+    made, before = document["made_from"], document["since"]
+    inputs = {(str(e["role"]), str(e["path"])): str(e["sha256"]) for e in made["inputs"]}
+    made_from = MadeFrom(version=str(made["program"]), inputs=inputs)
+    if before is None:
+        return made_from, Since()
+    return made_from, Since(
+        digest=str(before["results_sha256"]),
+        verdict=str(before["verdict"]),
+        said=str(before["said"]),
+        topics=tuple(
+            (str(each["heading"]), tuple(str(line) for line in each["lines"]))
+            for each in before["topics"]
+        ),
+        note=str(before["note"]),
+    )
 
 
 def _fault(slug: str, file: str, message: str, hint: str) -> InputError:
@@ -65,9 +110,9 @@ def _manifest(folder: Path, shown: str) -> dict[str, str]:
     try:
         document = json.loads(data)
         if document["schema"] != SCHEMA:
-            raise ValueError(f"schema {document['schema']}, not {SCHEMA}")  # noqa: TRY301
+            raise ValueError(f"schema {document['schema']}, not {SCHEMA}")
         return {str(each["path"]): str(each["sha256"]) for each in document["files"]}
-    except (ValueError, TypeError, LookupError, AttributeError) as fault:
+    except _BROKEN as fault:
         raise _fault(
             "not-a-report",
             f"{shown}/{MANIFEST}",
@@ -91,7 +136,12 @@ def _altered(folder: Path, listed: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(changed)
 
 
-def _report(shown: str, document: Any, altered: tuple[str, ...]) -> PastReport:  # noqa: ANN401
+def _report(
+    shown: str,
+    document: Any,  # noqa: ANN401
+    altered: tuple[str, ...],
+    digest: str,
+) -> PastReport:
     """Return the report of a document; raises where it is none."""
     if document["schema"] != SCHEMA:
         raise ValueError(f"schema {document['schema']}")
@@ -110,6 +160,7 @@ def _report(shown: str, document: Any, altered: tuple[str, ...]) -> PastReport: 
             for each in document["inputs"]
         },
         altered=altered,
+        digest=digest,
     )
 
 

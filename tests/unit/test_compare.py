@@ -78,12 +78,12 @@ def test_every_change_is_told_and_its_opposite(report: Path, tmp_path: Path) -> 
     assert any("now 0.01 ft" in line for line in found["Tolerances"])
     assert any(line.startswith("gone: ") for line in found["Checks"])
     said = found["In Building corners"]
-    assert "newly outside (was within): 1: 101" in said
-    assert "design moved: 1: 102 by N +0.250 ft" in said
-    assert "measured again: 1: 103" in said
+    assert "1 newly outside (was within): 101" in said
+    assert "1 design moved: 102 by N +0.250 ft" in said
+    assert "1 measured again: 103" in said
     back = topics(new, report)
-    assert "newly within (was outside): 1: 101" in back["In Building corners"]
-    assert "design moved: 1: 102 by N -0.250 ft" in back["In Building corners"]
+    assert "1 newly within (was outside): 101" in back["In Building corners"]
+    assert "1 design moved: 102 by N -0.250 ft" in back["In Building corners"]
     assert any(line.startswith("added: ") for line in back["Checks"])
 
 
@@ -93,8 +93,8 @@ def test_rows_that_come_and_go(report: Path, tmp_path: Path) -> None:
         rows[0]["id"] = "999"
 
     said = topics(report, rewritten(report, tmp_path / "new", change))["In Building corners"]
-    assert any(line.startswith("no longer there: 1: 101") for line in said)
-    assert any(line.startswith("new, ") and line.endswith("999") for line in said)
+    assert any(line.startswith("1 no longer there: 101") for line in said)
+    assert any(line.startswith("1 new, ") and line.endswith("999") for line in said)
 
 
 def test_another_unit_moves_nothing(report: Path, tmp_path: Path) -> None:
