@@ -1,30 +1,38 @@
-"""The command line: arguments, what the terminal shows, exit status. The only stdout and stderr."""
+"""The command line: arguments, what the terminal shows, exit status. The only stdout and stderr.
+
+Everything that takes time to import is imported by the command that needs it.
+"""
 
 import argparse
 import contextlib
+import errno
 import gc
-import json
 import os
-import shlex
-import shutil
+import re
+import signal
 import sys
-import traceback
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import NoReturn, TextIO
+from types import FrameType
+from typing import TYPE_CHECKING, NoReturn
 
 from checker import __version__
-from checker.errors import CheckerError
-from checker.model.finding import Finding, Results, Verdict
-from checker.units import LengthUnit
+from checker.errors import CheckerError, InputError
+from checker.text import printable
+
+if TYPE_CHECKING:
+    from checker.beside import Ended
+    from checker.model.finding import Finding, Results
 
 EXIT_WITHIN = 0
 EXIT_NOT_WITHIN = 1
 EXIT_INPUT = 2
 EXIT_OURS = 3
 EXIT_INTERRUPTED = 130
+EXIT_TERMINATED = 143
 
-COMMANDS = ("build", "check", "compare", "new", "show")
+COMMANDS = ("build", "check", "compare", "new", "show", "verify")
 
 EXAMPLES = """\
 examples:
@@ -34,25 +42,94 @@ examples:
   checker new site --drawing d.dxf --points p.csv    a commented job file to begin with
   checker show design.dxf              what is in a drawing or a table, before any job exists
   checker compare output/week1 output/week2     what changed between two reports
+  checker verify output/demo_job       whether a report is still as it was written
 
 exit status: 0 all within; 1 something outside, undecided or unchecked;
-2 the job or an input is at fault (nothing written); 3 a fault of the program
+2 the job or an input is at fault (nothing written); 3 a fault of the program; 130 interrupted
 """
+_EXAMPLES = {
+    "build": """\
+examples:
+  checker build demo_job                        writes output/demo_job
+  checker build demo_job --out reports/week-12
+  checker build demo_job --single-file --pdf    one page, and one for paper
+  checker build site-a site-b --out reports     writes reports/site-a and reports/site-b
+
+exit status: 0 all within; 1 something is not; 2 a job or an input is at fault
+""",
+    "check": """\
+examples:
+  checker check demo_job
+  checker check demo_job/job.toml --json
+
+exit status: 0 all within; 1 something is not; 2 the job or an input is at fault
+""",
+    "new": """\
+example:
+  checker new site --drawing design.dxf --points day1.csv day2.csv --control control.csv
+
+Read site/job.toml then: every guess stands there with its reason, every tolerance is a placeholder.
+""",
+    "show": """\
+examples:
+  checker show design.dxf
+  checker show rover.csv --unit us-survey-foot
+""",
+    "compare": """\
+example:
+  checker compare output/week1 output/week2
+
+exit status: 0 nothing changed; 1 something did; 2 a folder is no report
+""",
+    "verify": """\
+example:
+  checker verify output/demo_job
+
+It shows that the folder's files are those of its manifest.json. That the manifest itself is the
+one that was written, only its SHA-256 shows, noted down elsewhere: in the letter that the report
+went with.
+
+exit status: 0 unaltered; 1 a file is altered, missing or added; 2 the folder is no report
+""",
+}
 
 
 class _Parser(argparse.ArgumentParser):
-    """A parser that names the nearest command when one is mistyped."""
+    """A parser that names the nearest word when one is mistyped."""
 
     def error(self, message: str) -> NoReturn:
-        import difflib
-
-        words = [word for word in sys.argv[1:] if not word.startswith("-")]
-        if "invalid choice" in message and words:
-            near = difflib.get_close_matches(words[0], COMMANDS, n=1)
-            nearest = f'; did you mean "{near[0]}"?' if near else ""
-            message = f'there is no command "{words[0]}"{nearest} (commands: {", ".join(COMMANDS)})'
+        found = re.search(r"argument COMMAND: invalid choice: '(.*?)'", message)
+        if found is not None:
+            word = found[1]
+            nearest = _nearest(word, COMMANDS)
+            if not nearest and Path(word).exists():
+                nearest = f'; did you mean "checker build {word}"?'
+            known = ", ".join(COMMANDS)
+            message = f'there is no command "{word}"{nearest} (commands: {known})'
+        elif message.startswith("unrecognized arguments: "):
+            word = message.removeprefix("unrecognized arguments: ").split()[0]
+            message = f'"{word}" means nothing here'
+            if word.startswith("-"):
+                message = f"there is no option {word}{_nearest(word, _options(self))}"
         self.print_usage(sys.stderr)
-        self.exit(EXIT_INPUT, f"{self.prog}: {message}\n")
+        self.exit(EXIT_INPUT, f"{self.prog}: {printable(message)}\n")
+
+
+def _nearest(word: str, words: Sequence[str]) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(word, words, n=1)
+    return f'; did you mean "{near[0]}"?' if near else ""
+
+
+def _options(top: argparse.ArgumentParser) -> list[str]:
+    """Return the options of a parser and of all its commands."""
+    found: list[str] = []
+    for action in top._actions:  # noqa: SLF001  (argparse has no other way to list them)
+        found += action.option_strings
+        if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001
+            found += [each for command in action.choices.values() for each in _options(command)]
+    return found
 
 
 def parser() -> argparse.ArgumentParser:
@@ -67,7 +144,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="version", version=f"checker {__version__}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
 
-    build = commands.add_parser("build", help="write the report and print the verdict")
+    build = _add(commands, "build", "write the report and print the verdict")
     build.add_argument("jobs", nargs="+", type=Path, metavar="JOB", help="job folder or job.toml")
     build.add_argument(
         "--out",
@@ -81,11 +158,11 @@ def parser() -> argparse.ArgumentParser:
         "--pdf", action="store_true", help="report.pdf too (needs the extra library WeasyPrint)"
     )
 
-    check = commands.add_parser("check", help="print the verdict alone, write no files")
+    check = _add(commands, "check", "print the verdict alone, write no files")
     check.add_argument("job", type=Path, metavar="JOB", help="job folder or job.toml")
     check.add_argument("--json", action="store_true", help="print what results.json would hold")
 
-    new = commands.add_parser("new", help="write a commented job file that already builds")
+    new = _add(commands, "new", "write a commented job file that already builds")
     new.add_argument("folder", type=Path, metavar="DIR", help="the new job's folder")
     new.add_argument(
         "--drawing",
@@ -104,17 +181,21 @@ def parser() -> argparse.ArgumentParser:
     )
     new.add_argument("--control", type=Path, metavar="F", help="the known points")
 
-    show = commands.add_parser("show", help="print what is in a drawing or a table")
+    show = _add(commands, "show", "print what is in a drawing or a table")
     show.add_argument("file", type=Path, metavar="FILE", help="a DXF drawing, a table or GeoJSON")
     show.add_argument(
         "--unit",
-        choices=[unit.value for unit in LengthUnit],
+        choices=("metre", "foot", "us-survey-foot"),
         help="what its lengths are in; left out: as the file says. It matters for sizes alone",
     )
 
-    compare = commands.add_parser("compare", help="print what changed between two reports")
+    compare = _add(commands, "compare", "print what changed between two reports")
     compare.add_argument("old", type=Path, metavar="OLD", help="the folder of the earlier report")
     compare.add_argument("new", type=Path, metavar="NEW", help="the folder of the later report")
+    compare.add_argument("--page", type=Path, metavar="FILE", help="write it as a page too")
+
+    verify = _add(commands, "verify", "see whether a report is still as it was written")
+    verify.add_argument("folder", type=Path, metavar="DIR", help="the folder of the report")
 
     for command in (build, check):
         command.add_argument(
@@ -122,7 +203,23 @@ def parser() -> argparse.ArgumentParser:
             action="store_true",
             help="let the job name files outside its own folder",
         )
+    for command in (build, check, verify):
+        command.add_argument(
+            "--quiet", action="store_true", help="print the verdict alone, and no progress"
+        )
     return top
+
+
+def _add(
+    commands: "argparse._SubParsersAction[_Parser]", name: str, purpose: str
+) -> argparse.ArgumentParser:
+    return commands.add_parser(
+        name,
+        help=purpose,
+        description=purpose[0].upper() + purpose[1:] + ".",
+        epilog=_EXAMPLES[name],
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -131,111 +228,243 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # A console with an old code page must not turn a report into a traceback.
         with contextlib.suppress(AttributeError, OSError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
-    options = parser().parse_args(arguments)
-    # A run makes much that lives until it ends: looking for garbage often finds none and costs a
-    # tenth of the time.
-    gc.set_threshold(100_000, 50, 100)
     try:
-        return _COMMANDS[options.command](options)
+        with _ended_cleanly():
+            options = parser().parse_args(arguments)
+            # A run makes much that lives until it ends: looking for garbage often finds none and
+            # costs a tenth of the time.
+            gc.set_threshold(100_000, 50, 100)
+            status = _COMMANDS[options.command](options)
+            if sys.stdout is not None:
+                sys.stdout.flush()
+            return status
     except CheckerError as fault:
         return _refuse(fault)
     except KeyboardInterrupt:
-        print("interrupted; nothing was written", file=sys.stderr)
+        _err(_STOPPED.format("interrupted"))
         return EXIT_INTERRUPTED
+    except _TerminatedError:
+        _err(_STOPPED.format("ended from outside"))
+        return EXIT_TERMINATED
     except BrokenPipeError:
+        # Nobody reads on. What Python still holds must not be written when it ends.
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_INTERRUPTED
-    except Exception:  # noqa: BLE001  (the last stop: say whose fault it is, keep the traceback)
-        traceback.print_exc()
-        print(
-            "this is a fault of the checker, not of your job; nothing was written", file=sys.stderr
-        )
+    except MemoryError:
+        _err("there is not enough memory for these inputs; nothing was written")
+        return EXIT_INPUT
+    except Exception as fault:  # noqa: BLE001  (the last stop: say whose fault it is, and keep all)
+        if isinstance(fault, OSError) and fault.errno in _FULL and fault.filename is None:
+            _err(f"what the command prints cannot be written: {fault.strerror}")
+            return EXIT_INPUT
+        import traceback
+
+        _err(traceback.format_exc().rstrip())
+        _err("this is a fault of the checker, not of your job; nothing was written")
         return EXIT_OURS
 
 
+_FULL = {errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG}
+"""What printing gives where standard output is a file on a full disk."""
+_STOPPED = "{}; where a report stands, it is the old one or the new one, whole"
+
+
+class _TerminatedError(BaseException):
+    """The system asks the program to end."""
+
+
+@contextlib.contextmanager
+def _ended_cleanly() -> Iterator[None]:
+    """Take the system's request to end like an interrupt, so that what lies aside is removed."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def end(_: int, __: FrameType | None) -> NoReturn:
+        raise _TerminatedError
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _out(text: str) -> None:
+    """Print lines, each without what would move a cursor or turn the reading of it."""
+    print("\n".join(printable(line) for line in text.split("\n")))
+
+
+def _err(text: str) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        print("\n".join(printable(line) for line in text.split("\n")), file=sys.stderr)
+
+
 def _build(options: argparse.Namespace) -> int:
+    from checker.beside import INSIDE, at_once
+    from checker.progress import told
     from checker.run import build
 
     targets = _targets(options.jobs, options.out)
+    workers = at_once(len(targets))
+    if workers > 1:
+        return _build_beside(options, targets, workers)
     status = EXIT_WITHIN
     for job, target in zip(options.jobs, targets, strict=True):
         try:
-            results = build(
-                job,
-                target,
-                single_file=options.single_file,
-                pdf=options.pdf,
-                allow_outside=options.allow_outside,
-            )
+            with told(sys.stderr, quiet=options.quiet or INSIDE in os.environ) as tell:
+                results = build(
+                    job,
+                    target,
+                    single_file=options.single_file,
+                    pdf=options.pdf,
+                    allow_outside=options.allow_outside,
+                    tell=tell,
+                )
         except CheckerError as fault:
             # One job's fault must not keep the other jobs from their reports.
             status = max(status, _refuse(fault))
             continue
-        _say(results, sys.stdout)
-        print(f"report: {target / 'index.html'}")
+        _say(results, quiet=options.quiet)
+        _out(f"report: {printable(str(target / 'index.html'))}")
         status = max(status, _status(results))
     return status
 
 
+def _build_beside(options: argparse.Namespace, targets: Sequence[Path], workers: int) -> int:
+    """Build several jobs in processes of their own; what they print comes in their order."""
+    from checker.beside import run_beside
+    from checker.progress import told
+
+    switches = ("single_file", "pdf", "allow_outside", "quiet")
+    flags = [f"--{name.replace('_', '-')}" for name in switches if getattr(options, name)]
+    commands = [
+        ["build", *flags, "--out", str(target), "--", str(job)]
+        for job, target in zip(options.jobs, targets, strict=True)
+    ]
+    ended: list[Ended] = []
+    try:
+        with (
+            told(sys.stderr, quiet=options.quiet) as tell,
+            contextlib.closing(run_beside(commands, workers)) as runs,
+        ):
+            tell(f"building {len(commands)} jobs, {workers} at a time", 0.0)
+            for run in runs:
+                ended.append(run)
+                tell(f"{len(ended)} of {len(commands)} jobs built", len(ended) / len(commands))
+    finally:  # once the bar is gone, which would be written over
+        for run in ended:
+            print(run.out, end="")
+            with contextlib.suppress(OSError, ValueError):
+                print(run.err, end="", file=sys.stderr)
+    # a run that the system ended has a negative status
+    return max(run.status if run.status >= 0 else EXIT_OURS for run in ended)
+
+
 def _refuse(fault: CheckerError) -> int:
-    print(fault, file=sys.stderr)
-    count = len(getattr(fault, "problems", ()))
-    if count:
-        print(
-            f"{count} {'fault' if count == 1 else 'faults'}; nothing was written", file=sys.stderr
-        )
+    if not isinstance(fault, InputError):
+        _err(str(fault))
+        return fault.exit_status
+    for problem in fault.problems:
+        # A line each, whatever the found text holds: nothing in a file writes a line of its own.
+        place, said = printable(str(problem.where)), printable(problem.message)
+        _err(f"{place}: {said} [{problem.slug}]\n    hint: {printable(problem.hint)}")
+    count = len(fault.problems)
+    _err(f"{count} {'fault' if count == 1 else 'faults'}; nothing was written")
     return fault.exit_status
 
 
 def _check(options: argparse.Namespace) -> int:
+    from checker.progress import told
     from checker.run import check, document
 
-    results = check(options.job, allow_outside=options.allow_outside)
+    with told(sys.stderr, quiet=options.quiet) as tell:
+        results = check(options.job, allow_outside=options.allow_outside, tell=tell)
     if options.json:
+        import json
+
         print(json.dumps(document(results), ensure_ascii=True, allow_nan=False, indent=1))
     else:
-        _say(results, sys.stdout)
+        _say(results, quiet=options.quiet)
     return _status(results)
 
 
+def _verify(options: argparse.Namespace) -> int:
+    from checker.run import verify
+
+    found = verify(options.folder)
+    if not found.unaltered:
+        for word, names in (
+            ("altered", found.altered),
+            ("missing", found.missing),
+            ("added", found.added),
+        ):
+            for name in names:
+                _out(f"{word}: {printable(name)}")
+    counts = f"{found.count} {'file' if found.count == 1 else 'files'}, {found.size:,} bytes"
+    verdict = "UNALTERED" if found.unaltered else "ALTERED"
+    _out(f"{verdict}: {printable(found.path)} ({counts} by its manifest.json)")
+    if not options.quiet:
+        _out(f"manifest.json itself has the SHA-256 {found.manifest_sha256}")
+    return EXIT_WITHIN if found.unaltered else EXIT_NOT_WITHIN
+
+
 def _new(options: argparse.Namespace) -> int:
+    import shlex
+
     from checker.run import new
 
     said = new(options.folder, options.drawing, options.points, options.control)
-    print(f"written: {options.folder / 'job.toml'}; what was guessed stands there with its reasons")
+    written = printable(str(options.folder / "job.toml"))
+    _out(f"written: {written}; what was guessed stands there with its reasons")
     for line in said:
-        print(f"  {line}")
-    print(f"next: read it, then: checker build {shlex.quote(str(options.folder))}")
+        _out(f"  {printable(line)}")
+    _out(f"next: read it, then: checker build {shlex.quote(printable(str(options.folder)))}")
     return EXIT_WITHIN
 
 
 def _show(options: argparse.Namespace) -> int:
+    import shutil
+
     from checker.run import show
+    from checker.units import LengthUnit
 
     width = None
-    if sys.stdout.isatty():
+    if sys.stdout is not None and sys.stdout.isatty():
         width = shutil.get_terminal_size().columns
     unit = None if options.unit is None else LengthUnit(options.unit)
     text, problems = show(
         options.file, unit, width=width, colour=width is not None and "NO_COLOR" not in os.environ
     )
-    print(text, end="")
+    print(text, end="")  # made printable where it was made: bold is a sequence for the terminal
     if not problems:
         return EXIT_WITHIN
-    print("\nas it stands, a job that reads this file stops with:", file=sys.stderr)
+    _err("\nas it stands, a job that reads this file stops with:")
     for problem in problems:
-        print(problem, file=sys.stderr)
+        place, said = printable(str(problem.where)), printable(problem.message)
+        _err(f"{place}: {said} [{problem.slug}]\n    hint: {printable(problem.hint)}")
     return EXIT_INPUT
 
 
 def _compare(options: argparse.Namespace) -> int:
     from checker.run import compare
 
-    text, changed = compare(options.old, options.new)
-    print(text, end="")
+    text, changed = compare(options.old, options.new, options.page)
+    _out(text.rstrip("\n"))
+    if options.page is not None:
+        _out(f"page: {printable(str(options.page))}")
     return EXIT_NOT_WITHIN if changed else EXIT_WITHIN
 
 
-_COMMANDS = {"build": _build, "check": _check, "compare": _compare, "new": _new, "show": _show}
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
+    "build": _build,
+    "check": _check,
+    "compare": _compare,
+    "new": _new,
+    "show": _show,
+    "verify": _verify,
+}
 
 
 def _targets(jobs: Sequence[Path], out: Path | None) -> list[Path]:
@@ -243,7 +472,9 @@ def _targets(jobs: Sequence[Path], out: Path | None) -> list[Path]:
         return [out]
     parent = Path("output") if out is None else out
     names = [_job_name(job) for job in jobs]
-    twice = sorted({name for name in names if names.count(name) > 1})
+    # Some file systems take upper and lower case for one name.
+    folded = [name.casefold() for name in names]
+    twice = [name for name in names if folded.count(name.casefold()) > 1]
     if twice:
         message = f'two jobs are both called "{twice[0]}": build them one at a time with --out'
         raise CheckerError(message)
@@ -251,43 +482,45 @@ def _targets(jobs: Sequence[Path], out: Path | None) -> list[Path]:
 
 
 def _job_name(job: Path) -> str:
-    folder = job if job.is_dir() else job.parent
-    return folder.resolve().name or "job"
+    folder = job if os.path.isdir(job) else job.parent  # noqa: PTH112  (never raises)
+    return os.path.basename(os.path.realpath(folder)) or "job"  # noqa: PTH119
 
 
-def _status(results: Results) -> int:
-    return EXIT_WITHIN if results.verdict is Verdict.WITHIN else EXIT_NOT_WITHIN
+def _status(results: "Results") -> int:
+    return EXIT_WITHIN if results.verdict.word == "within" else EXIT_NOT_WITHIN
 
 
-def _say(results: Results, out: TextIO) -> None:
-    """Print the verdict, a line a check, and the worst rows."""
+def _say(results: "Results", *, quiet: bool) -> None:
+    from checker.model.finding import Verdict
+
     counts = ", ".join(f"{results.counts[verdict]} {verdict.word}" for verdict in reversed(Verdict))
-    print(f"{results.verdict.word.upper()}: {results.job.title}", file=out)
-    print(f"  {counts}", file=out)
+    _out(f"{results.verdict.word.upper()}: {printable(results.job.title)}")
+    if quiet:
+        return
+    _out(f"  {counts}")
     width = max((len(f.measure.name) for f in results.findings), default=0)
     for finding in results.findings:
-        print(
+        line = (
             f"  {finding.verdict.word:<9}  {finding.measure.kind:<9}  "
-            f"{finding.measure.name:<{width}}  {finding.reason}".rstrip(),
-            file=out,
+            f"{finding.measure.name:<{width}}  {finding.reason}"
         )
+        _out(printable(line.rstrip()))
     for diagnosis in results.diagnosed.diagnoses:
-        print(f"  diagnosis: {diagnosis.cause.blunder}: {diagnosis.says}", file=out)
+        _out(printable(f"  diagnosis: {diagnosis.cause.blunder}: {diagnosis.says}"))
     for finding in results.findings:
         for line in _worst(finding):
-            print(line, file=out)
+            _out(printable(line))
 
 
-def _worst(finding: Finding, limit: int = 5) -> list[str]:
+def _worst(finding: "Finding", limit: int = 5) -> list[str]:
+    from checker.model.finding import Verdict
+
     measure = finding.measure
     if not measure.judged_by_row:
         return []
-    rows = [
-        row
-        for row in range(len(measure.id))
-        if measure.counted[row] and finding.row_verdict[row] == Verdict.OUTSIDE
-    ]
-    rows.sort(key=lambda row: (-finding.row_share[row], row))
+    outside = measure.counted & (finding.row_verdict == int(Verdict.OUTSIDE))
+    rows = outside.nonzero()[0]
+    rows = rows[(-finding.row_share[rows]).argsort(kind="stable")].tolist()
     lines = [
         f"    outside: {measure.id[row]} ({measure.name}): {finding.row_reason[row]}"
         for row in rows[:limit]

@@ -5,6 +5,7 @@ The only module that joins rooms.
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +16,11 @@ from checker.checks.control import measure_control
 from checker.checks.course import check_courses
 from checker.checks.frame import on_one_grid
 from checker.checks.grid import site_frame
+from checker.checks.instruments import calibrations
 from checker.checks.oddities import oddities
 from checker.checks.registry import measure
+from checker.checks.revisions import revision_notices
+from checker.checks.selecting import check_shots, exclusion_reasons
 from checker.checks.site_fit import FittedSite, fit_site
 from checker.diagnose.diagnose import diagnose
 from checker.errors import InputError, Problem
@@ -28,47 +32,61 @@ from checker.model.inputs import Inputs
 from checker.model.job import Job
 from checker.model.measure import Measure
 from checker.model.overview import DrawingOverview, TableOverview
+from checker.model.past import Since
+from checker.model.progress import Tell, silent
+from checker.model.verification import Verification
 from checker.read.inputs import find_job, open_job
 from checker.units import LengthUnit
-from checker.verdicts.control import control_doubts
+from checker.verdicts.control import control_doubts, with_chain
 from checker.verdicts.gate import gate_doubts
 from checker.verdicts.judge import judge
 from checker.verdicts.overall import overall
 from checker.verdicts.site_fit import fit_doubts
 
 
-def check(path: Path, *, allow_outside: bool = False) -> Results:
-    """Read a job and judge it; raises InputError with every fault that was found."""
-    job, inputs = open_job(find_job(path), allow_outside=allow_outside)
-    return evaluate(job, inputs)
+def check(path: Path, *, allow_outside: bool = False, tell: Tell = silent) -> Results:
+    """Read a job and judge it; raises InputError with every fault that was found.
+
+    tell: is told what begins, as it begins.
+    """
+    job, inputs = open_job(find_job(path), allow_outside=allow_outside, tell=tell)
+    return evaluate(job, inputs, tell)
 
 
-def evaluate(job: Job, inputs: Inputs) -> Results:
+def evaluate(job: Job, inputs: Inputs, tell: Tell = silent) -> Results:
     """Run a job's checks and judge them."""
     inputs = budgeted(on_one_grid(inputs, job.reference.ground), job)
-    inputs = replace(inputs, notices=(*inputs.notices, *oddities(inputs, job)))
+    said = (*calibrations(inputs, job), *oddities(inputs, job), *revision_notices(inputs, job))
+    inputs = replace(inputs, notices=(*inputs.notices, *said))
+    tell("looking the drawings over")
     inputs = audit(inputs, job)
     frame = site_frame(job, inputs)
     site, problems = _site(job, inputs, frame)
     if site is not None and site.moved is not None:
         inputs = replace(inputs, measured=site.moved)
-    control, measures = _measures(job, inputs, site, problems)
+    control, measures = _measures(job, inputs, site, problems, tell)
     shots = 0 if inputs.measured is None else len(inputs.measured)
     doubts = np.full(shots, "", dtype=object)
     findings: list[Finding] = []
+    proof: Finding | None = None
     if inputs.measured is not None:
-        doubts = gate_doubts(job.gate, inputs.measured, job.unit)
+        proofs = check_shots(inputs, inputs.measured)
+        proofs &= exclusion_reasons(job, inputs.measured) == ""
+        doubts = gate_doubts(job.gate, inputs.measured, job.unit, proofs)
         if site is not None:
             fit = judge(site.measure, doubts, job.unit)
             findings.append(fit)
             doubts = _both(doubts, fit_doubts(fit if site.moved is not None else None, shots))
-        proof = None
         if control is not None:
             proof = judge(control, doubts, job.unit)
             findings.append(proof)
         doubts = _both(doubts, control_doubts(proof, inputs.measured))
-    findings += [judge(item, doubts, job.unit) for item in measures]
+    rest = [judge(item, doubts, job.unit) for item in measures]
+    if proof is not None and inputs.measured is not None:
+        findings[-1] = with_chain(proof, inputs.measured, rest)
+    findings += rest
     verdict, counts = overall(findings)
+    tell("looking for a common cause")
     return Results(
         job=job,
         inputs=inputs,
@@ -89,20 +107,25 @@ def build(
     single_file: bool = False,
     pdf: bool = False,
     allow_outside: bool = False,
+    tell: Tell = silent,
 ) -> Results:
     """Judge a job and write its report to `target`, whole or not at all.
 
     pdf: as PDF too; raises OutputError, before anything is read, where the library is missing.
     """
-    from checker.report.publish import publish
-    from checker.report.render import render
+    from checker.report.publish import publish_report
+    from checker.report.render import write_report
 
     if pdf:
         from checker.report.pdf import require_pdf
 
         require_pdf()
-    results = check(path, allow_outside=allow_outside)
-    publish(render(results, single_file=single_file, pdf=pdf), target)
+    results = check(path, allow_outside=allow_outside, tell=tell)
+    tell("writing the report")
+    since = _since(results, target)
+    publish_report(
+        partial(write_report, results, single_file=single_file, pdf=pdf, since=since), target
+    )
     return results
 
 
@@ -138,13 +161,13 @@ def new(
     Files that lie elsewhere are copied into the folder. Raises InputError where a file cannot be
     read, OutputError where a job is there already; then nothing is written.
     """
-    from checker.read.new_job import JOB_FILE, open_new, refuse_existing, try_job
+    from checker.read.new_job import JOB_FILE, in_utf_8, open_new, refuse_existing, try_job
     from checker.read.recognise import recognise
     from checker.report.job_text import guess_lines, job_text, write_new
 
     refuse_existing(folder)
     files = open_new(folder, drawing, points, control)
-    title = folder.resolve().name or "New job"
+    title = in_utf_8(folder.resolve().name) or "New job"
     guess = recognise(title, files.design, files.measured, files.control)
     commented: dict[str, str] = {}
     while True:
@@ -168,10 +191,21 @@ def new(
     ]
 
 
-def compare(old: Path, new: Path) -> tuple[str, bool]:
+def verify(folder: Path) -> Verification:
+    """Return what differs between a report's folder and its manifest.
+
+    Raises InputError where the folder is no report of ours.
+    """
+    from checker.read.verify import verify_report
+
+    return verify_report(folder)
+
+
+def compare(old: Path, new: Path, page: Path | None = None) -> tuple[str, bool]:
     """Return what changed between two reports, as text, and whether anything did.
 
-    Raises InputError where a folder is no report of ours.
+    page: where to write it as a page too. Raises InputError where a folder is no report of ours,
+    OutputError where another file stands in the page's place.
     """
     from checker.read.report import read_report
     from checker.report.changes import changes, changes_text
@@ -185,8 +219,33 @@ def compare(old: Path, new: Path) -> tuple[str, bool]:
             problems.extend(fault.problems)
     if problems:
         raise InputError(problems)
-    found = changes(*reports)
+    found = changes(reports[0], reports[1])
+    if page is not None:
+        from checker.report.compare_page import write_page
+
+        write_page(page, reports[0], reports[1])
     return changes_text(found, *reports), bool(found)
+
+
+def _since(results: Results, target: Path) -> Since:
+    """Return what changed since the report that stands in the target, if one does.
+
+    Where it was made by this program from the same inputs, what it says of the one before it holds
+    still: building twice gives the same bytes.
+    """
+    from checker.read.report import is_report, read_report, read_since
+    from checker.report.past import made_from, past_of
+    from checker.report.since import since_report, unreadable
+
+    if not is_report(target):
+        return Since()
+    kept = read_since(target)
+    if kept is not None and kept[0] == made_from(results):
+        return kept[1]
+    try:
+        return since_report(read_report(target), past_of(results))
+    except InputError as fault:
+        return unreadable(fault.problems[0].message)
 
 
 def document(results: Results) -> dict[str, object]:
@@ -208,7 +267,11 @@ def _site(
 
 
 def _measures(
-    job: Job, inputs: Inputs, site: FittedSite | None, known: Sequence[Problem]
+    job: Job,
+    inputs: Inputs,
+    site: FittedSite | None,
+    known: Sequence[Problem],
+    tell: Tell,
 ) -> tuple[Measure | None, list[Measure]]:
     problems = list(known)
     control = None
@@ -219,7 +282,8 @@ def _measures(
             control = measure_control(job.control, inputs, job, fitted)
     except InputError as fault:
         problems.extend(fault.problems)
-    for section in job.checks:
+    for number, section in enumerate(job.checks):
+        tell(f"checking {section.name}", number / len(job.checks))
         try:
             measures.append(measure(section, inputs, job))
         except InputError as fault:

@@ -30,13 +30,13 @@ def fixed(value: float, decimals: int, *, missing: str = MISSING) -> str:
 
     NaN is `missing`, an infinite value `UNLIMITED` with its sign.
     """
-    if math.isnan(value):
-        return missing
-    if math.isinf(value):
-        return UNLIMITED if value > 0 else f"-{UNLIMITED}"
     scale = 10.0**decimals
     scaled = abs(value) * scale
-    if scaled >= _EXACT:
+    if not scaled < _EXACT:
+        if math.isnan(value):
+            return missing
+        if math.isinf(value):
+            return UNLIMITED if value > 0 else f"-{UNLIMITED}"
         return f"{value:.{decimals}f}"
     units = math.floor(scaled + 0.5 + max(_NOISE, 4.0 * math.ulp(scaled)))
     sign = "-" if value < 0 and units else ""
@@ -55,6 +55,9 @@ def decimals_apart(value: float, limit: float, decimals: int) -> int:
     Where they differ by less than the last digit that is tried it is `decimals`: then they are
     equal within the guard of the judgement and there is no failure to show.
     """
+    # further apart than a unit of the last place no two numbers round alike
+    if abs(value - limit) * 10.0**decimals > 1.0 + 2.0 * _NOISE:
+        return decimals
     for more in range(_MORE + 1):
         if fixed(value, decimals + more) != fixed(limit, decimals + more):
             return decimals + more
@@ -63,6 +66,9 @@ def decimals_apart(value: float, limit: float, decimals: int) -> int:
 
 def show_failure(value: float, limit: float, decimals: int) -> tuple[str, str]:
     """Return both numbers as text, with as many digits more as it takes to tell them apart."""
+    shown = fixed(value, decimals), fixed(limit, decimals)
+    if shown[0] != shown[1]:
+        return shown
     enough = decimals_apart(value, limit, decimals)
     return fixed(value, enough), fixed(limit, enough)
 
@@ -125,3 +131,8 @@ def lath(dz: float, decimals: int, *, missing: str = MISSING) -> str:
     if not any(digit in "123456789" for digit in text):
         return text
     return f"{'C' if dz > 0 else 'F'} {text}"
+
+
+def printable(text: str) -> str:
+    """Return a text on one line, without characters that move a cursor or turn the reading."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from checker.text import printable
+
 _CELL: Final = 60
 """Longer cells are cut; what a table says in full stands in the file itself."""
 _GAP: Final = 2
@@ -19,11 +21,6 @@ class Section:
     headings: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
     numbers: frozenset[int] = frozenset()
-
-
-def printable(text: str) -> str:
-    """Return a found text on one line, without characters that would move the cursor."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
 def plain(sections: Sequence[Section]) -> str:
