@@ -35,7 +35,9 @@ def from_vertices(
     xy = positions(xy_m)
     turn = np.broadcast_to(np.asarray(bulge, dtype=np.float64), (len(xy),))
     if not (np.isfinite(xy).all() and np.isfinite(turn).all()):
-        raise AlignmentError("a vertex or a bulge is not a finite number")
+        raise AlignmentError(
+            "a vertex or a bulge is not a finite number", "draw the line anew at its place"
+        )
     following = np.roll(xy, -1, axis=0) if closed else xy[1:]
     start, turn = (xy, turn) if closed else (xy[:-1], turn[:-1])
     chord = following - start

@@ -131,7 +131,10 @@ def profile(
     station = np.asarray(station_m, dtype=np.float64)
     elevation = np.asarray(elevation_m, dtype=np.float64)
     if station.ndim != 1 or station.shape != elevation.shape or station.size < 2:
-        raise ProfileError("a profile needs a station and an elevation for two PVIs or more")
+        raise ProfileError(
+            "a profile needs a station and an elevation for two PVIs or more",
+            "add the PVIs that the line runs between",
+        )
     before = np.broadcast_to(np.asarray(length_in_m, dtype=np.float64), station.shape)
     behind = before
     if length_out_m is not None:
@@ -178,9 +181,15 @@ def _refuse(
     """Raise ProfileError for anything that makes no profile; PVIs are counted from 1."""
     for number, values in enumerate(zip(station, elevation, before, behind, strict=True), 1):
         if not np.isfinite(values).all():
-            raise ProfileError(f"PVI {number} lacks a station, an elevation or a curve length")
+            raise ProfileError(
+                f"PVI {number} lacks a station, an elevation or a curve length",
+                "fill it in, or take the row away",
+            )
         if min(values[2:]) < 0.0:
-            raise ProfileError(f"PVI {number}: a curve length of {min(values[2:]):g} is negative")
+            raise ProfileError(
+                f"PVI {number}: a curve length of {min(values[2:]):g} is negative",
+                "curve lengths are 0 or more",
+            )
     for number in range(1, station.size):
         if not station[number] > station[number - 1]:
             raise ProfileError(
@@ -243,7 +252,9 @@ def crossfall(
     """
     station = np.atleast_1d(np.asarray(station_m, dtype=np.float64))
     if np.any(np.diff(station) <= 0.0):
-        raise ProfileError("the stations of the crossfall do not grow")
+        raise ProfileError(
+            "the stations of the crossfall do not grow", "give the rows up-station, each once"
+        )
     return Crossfall(
         station_m=station,
         left=np.broadcast_to(np.asarray(left, dtype=np.float64), station.shape),

@@ -31,7 +31,9 @@ def parse_station(text: str | float) -> float:
     """
     if isinstance(text, int | float) and not isinstance(text, bool):
         if not np.isfinite(text):
-            raise StationError(f"station {text} is not a finite number")
+            raise StationError(
+                f"station {text} is not a finite number", 'write it as "10+00" or as a length'
+            )
         return float(text)
     found = str(text).strip().replace("\N{MINUS SIGN}", "-")
     compact = re.sub(r"\s*\+\s*", "+", found[1:]) if found else ""

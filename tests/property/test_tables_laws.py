@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 from checker.errors import InputError
 from checker.model.job import AngleKind
 from checker.model.points import Points
-from checker.read.books import read_level_book, read_traverse_book
 from checker.read.files import Source
+from checker.read.level_book import read_level_book
 from checker.read.points import read_points
+from checker.read.traverse_book import read_traverse_book
 from checker.units import AngleFormat, LengthUnit
 
 pytestmark = pytest.mark.property
