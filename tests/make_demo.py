@@ -102,6 +102,10 @@ SEWER = [(-130.0, 12.0), (-30.0, 28.0), (65.6, 47.9)]
 APRON = box(44, 14, 112, 38)
 APRON_CROWN = 26.0
 """The paved apron is crowned along its length at this y, and falls from there to both sides."""
+RETURN_RADIUS = 20.0
+"""At its far end the curb turns right into a lane, by 90 degrees."""
+RETURN_LEVELS = (0.0, -0.06, -0.02)
+"""Beginning, middle and end of the return above the curb's end."""
 PAVEMENT = 0.5
 """Thickness of what lies between subgrade and finished grade."""
 LIMIT = box(49, 18, 107, 34)
@@ -163,8 +167,33 @@ ROAD_STAKES = {
     "right": [(711 + i, 20.0 + 45.0 * i, ROAD_HALF) for i in range(8)],
 }
 """Number, distance along and offset of what the road's stakes stand for: the edges."""
+HINGE = 14.0
+CUT, FILL = 2.0, 3.0
+"""The side slopes of the road begin so far out, run to rise."""
+SLOPE_STAKES = [(731 + i, 60.0 + 60.0 * (i // 2), -1.0 if i % 2 else 1.0) for i in range(8)]
+"""Number, distance along and side (+ right) of the stakes where they meet the ground."""
+COLUMNS = box(15, 47, 45, 67)
+"""Steel columns inside the building's corners: bottom and top."""
+COLUMN_HEIGHT = 13.5
 ROAD_SET_OFF = 6.0
 CURB_START = 20.0
+
+
+def catch_offset(length: float, side: float) -> float:
+    """Return how far off the road its side slope meets the ground, by going there and back."""
+    off = HINGE
+    for _ in range(60):
+        n, e = site(*road(length, side * off))
+        rise = ground_level(n, e) - road_level(length, HINGE)
+        off = HINGE + (CUT if rise > 0.0 else FILL) * abs(rise)
+    return side * off
+
+
+def curb_return(share: float, radius: float = RETURN_RADIUS) -> tuple[float, float]:
+    """Return a place on the curb return, in the site's axes; share: of its length."""
+    turned = share * math.pi / 2
+    along = ROAD_LENGTH + radius * math.sin(turned)
+    return road(along, ROAD_HALF + RETURN_RADIUS - radius * math.cos(turned))
 
 
 def apron_level(x: float, y: float) -> float:
@@ -288,6 +317,7 @@ def write_drawing(path: Path) -> None:
         ("C-DRIVE", 8),
         ("C-ROAD-CL", 6),
         ("C-CURB", 4),
+        ("C-RETURN", 4),
         ("C-TEXT", 7),
     ]:
         drawing.layers.add(layer, color=colour)
@@ -398,6 +428,14 @@ def draw_road(space: "Modelspace") -> None:
         (*world(ROAD_LENGTH, ROAD_HALF), 0.0),
     ]
     space.add_lwpolyline(curb, format="xyb", dxfattribs={"layer": "C-CURB"})
+    lane = ROAD_HALF + RETURN_RADIUS
+    turn = [
+        (*world(ROAD_LENGTH - 30.0, ROAD_HALF), 0.0),
+        (*world(ROAD_LENGTH, ROAD_HALF), -math.tan(math.pi / 8)),
+        (*world(ROAD_LENGTH + RETURN_RADIUS, lane), 0.0),
+        (*world(ROAD_LENGTH + RETURN_RADIUS, lane + 30.0), 0.0),
+    ]
+    space.add_lwpolyline(turn, format="xyb", dxfattribs={"layer": "C-RETURN"})
 
 
 # --- the control ----------------------------------------------------------------------------------
@@ -475,12 +513,118 @@ def write_levels(path: Path, dice: random.Random) -> None:
     write(path, "point,bs,is,fs,distance", rows)
 
 
+# --- the vectors ----------------------------------------------------------------------------------
+
+GRID = "EPSG:6527"
+GEOID_M = -33.2
+"""Height of the geoid above the ellipsoid, invented; heights of the vectors are ellipsoidal."""
+CP7 = (512060.4, 618060.9, 46.93)
+"""A new control point in the middle, which the vectors bring in."""
+VECTORS = [
+    ("CP1", "CP3"),
+    ("CP3", "CP4"),
+    ("CP4", "CP1"),
+    ("CP1", "CP7"),
+    ("CP7", "CP3"),
+    ("CP7", "CP4"),
+    ("CP5", "CP7"),
+    ("CP1", "CP5"),
+    ("CP1", "CP3"),
+]
+"""From and to; the last is a second session of the first."""
+
+
+def earth_centred(n: float, e: float, z: float) -> tuple[float, float, float]:
+    """Return earth-centred coordinates in metres of a place on the grid, US survey feet."""
+    from pyproj import CRS, Proj, Transformer
+
+    longitude, latitude = Proj(CRS.from_user_input(GRID))(e, n, inverse=True)
+    height = z * 1200 / 3937 + GEOID_M
+    cart = Transformer.from_pipeline("+proj=cart +ellps=GRS80")
+    found: tuple[float, float, float] = cart.transform(
+        math.radians(longitude), math.radians(latitude), height, radians=True
+    )
+    return found
+
+
+def write_vectors(path: Path, dice: random.Random) -> None:
+    """Write static vectors between control points, earth-centred, with their covariances.
+
+    Good to 3 mm in plan and 6 mm in height, which lie askew in earth-centred axes.
+    """
+    at = {i: earth_centred(n, e, z) for i, n, e, z, _ in CONTROL} | {"CP7": earth_centred(*CP7)}
+    x, y, z = at["CP7"]
+    far = math.hypot(x, y, z)
+    up = (x / far, y / far, z / far)
+    east = (-y / math.hypot(x, y), x / math.hypot(x, y), 0.0)
+    north = (
+        up[1] * east[2] - up[2] * east[1],
+        up[2] * east[0] - up[0] * east[2],
+        up[0] * east[1] - up[1] * east[0],
+    )
+    axes = ((north, 0.003), (east, 0.003), (up, 0.006))
+    covariance = [
+        sum(size**2 * axis[a] * axis[b] for axis, size in axes)
+        for a, b in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
+    ]
+    rows = []
+    for start, end in VECTORS:
+        errors = [(axis, size * dice.gauss(0, 1)) for axis, size in axes]
+        step = [
+            at[end][a] - at[start][a] + sum(error * axis[a] for axis, error in errors)
+            for a in range(3)
+        ]
+        cells = [f"{part:.4f}" for part in step] + [f"{part:.3e}" for part in covariance]
+        rows.append(f"{start},{end},{','.join(cells)}")
+    write(path, "from,to,dx,dy,dz,xx,xy,xz,yy,yz,zz", rows)
+
+
+# --- the lots -------------------------------------------------------------------------------------
+
+LOT_RADIUS = 25.0
+"""Of the lot's rounded corner at the road."""
+LOT = [(-24.0, -20.0), (243.0, -20.0), (268.0, 5.0), (268.4, 190.3), (-24.2, 189.6)]
+"""Corners in the site's axes, counter-clockwise; the second course is the rounded corner."""
+CREEK = [(-24.2, 189.61), (268.4, 190.3), (255.1, 268.7), (-18.6, 271.2)]
+"""Corners of the lot behind it, by its own deed."""
+
+
+def quadrant(n: float, e: float) -> str:
+    """Return the bearing of a course, to whole seconds."""
+    turned = round(math.degrees(math.atan2(abs(e), abs(n))) * 3600)
+    text = f"{turned // 3600:02d}-{turned // 60 % 60:02d}-{turned % 60:02d}"
+    return f"{'N' if n >= 0 else 'S'} {text} {'E' if e >= 0 else 'W'}"
+
+
+def deed(corners: Sequence[tuple[float, float]], curve: int | None = None) -> list[str]:
+    """Return the courses around corners as a deed writes them; curve: the one that is an arc."""
+    rows = []
+    for number, (start, end) in enumerate(zip(corners, [*corners[1:], corners[0]], strict=True), 1):
+        (n0, e0), (n1, e1) = site(*start), site(*end)
+        bearing, length = quadrant(n1 - n0, e1 - e0), math.dist((n0, e0), (n1, e1))
+        if number == curve:
+            arc = LOT_RADIUS * math.pi / 2
+            rows.append(f"{number},,,{LOT_RADIUS:.2f},left,{arc:.2f},90-00-00,{bearing},yes")
+        else:
+            rows.append(f"{number},{bearing},{length:.2f},,,,,,")
+    return rows
+
+
+def write_lots(folder: Path) -> None:
+    """Write the deeds of the lot and of the one behind it."""
+    head = "course,bearing,distance,radius,turn,arc,delta,chord bearing,tangent"
+    write(folder / "lot.csv", head, deed(LOT, curve=2))
+    write(folder / "creek-lot.csv", head, deed(CREEK))
+
+
 # --- the rover ------------------------------------------------------------------------------------
 
+DAY0 = datetime(2031, 4, 14, 12, 30, tzinfo=UTC)
 DAY1 = datetime(2031, 4, 15, 12, 5, tzinfo=UTC)
 DAY2 = datetime(2031, 4, 16, 17, 40, tzinfo=UTC)
 DAY3 = datetime(2031, 4, 17, 12, 20, tzinfo=UTC)
 DAY3_ROAD = datetime(2031, 4, 17, 17, 5, tzinfo=UTC)
+DAY3_SLOPES = datetime(2031, 4, 17, 18, 50, tzinfo=UTC)
 BASE = (511871.462, 617843.118)
 
 # What goes wrong on this job, so that the report has something to say; feet.
@@ -661,6 +805,107 @@ def road_day(dice: random.Random) -> list[Shot]:
     return shots
 
 
+MISSED_CATCH = {735: 0.9}
+"""A slope stake set too far out, by so many feet."""
+BUILT_RADIUS = 20.02
+LEANING = {"K3": (0.11, -0.05)}
+"""How far a column's top stands north and east of its bottom."""
+
+
+def slopes_day(dice: random.Random) -> list[Shot]:
+    """Return the shots of the third evening: slope stakes, the curb return, the columns."""
+    control = {i: (n, e, z) for i, n, e, z, _ in CONTROL}
+    shots, shoot = recorder(dice, DAY3_SLOPES, "thu-eve")
+    shoot("CP2", control["CP2"], "CHK")
+    for number, length, side in SLOPE_STAKES:
+        off = catch_offset(length, side) + side * MISSED_CATCH.get(number, 0.0)
+        n, e = site(*road(length, off))
+        shoot(str(number), (*to_grid(n, e), ground_level(n, e)), "SLOPE")
+    base = road_level(ROAD_LENGTH, ROAD_HALF)
+    for number in range(5):
+        share = number / 4
+        n, e = site(*curb_return(share, BUILT_RADIUS))
+        low, middle, high = RETURN_LEVELS
+        step = low + (middle - low) * 2 * share
+        if share > 0.5:
+            step = middle + (high - middle) * (2 * share - 1)
+        shoot(str(821 + number), (*to_grid(n, e), base + step), "RETURN")
+    for number, place in enumerate(COLUMNS, start=1):
+        n, e = to_grid(*site(*place))
+        dn, de = LEANING.get(f"K{number}", (0.0, 0.0))
+        shoot(f"K{number}B", (n, e, FLOOR), "COL")
+        shoot(f"K{number}T", (n + dn, e + de, FLOOR + COLUMN_HEIGHT), "COL")
+    shoot("CP2", control["CP2"], "CHK")
+    return shots
+
+
+REVISION_B = {110: (0.14, -0.16, 0.0), 504: (0.0, 0.0, -0.15)}
+"""Where the drawing before this one had points: ground northing, easting, elevation apart."""
+GONE_SINCE_B = [(190, (50.0, 57.0), FLOOR)]
+NEW_SINCE_B = {417}
+
+
+def write_revision_b(path: Path) -> None:
+    """Write the points of the revision before this one, as a table."""
+    rows = []
+    for stake in stakes():
+        if stake.id in NEW_SINCE_B:
+            continue
+        dn, de, dz = REVISION_B.get(stake.id, (0.0, 0.0, 0.0))
+        level = "" if stake.z is None else f"{stake.z + dz:.3f}"
+        rows.append(f"{stake.id},{stake.n + dn:.4f},{stake.e + de:.4f},{level}")
+    for number, place, z in GONE_SINCE_B:
+        n, e = site(*place)
+        rows.append(f"{number},{n:.4f},{e:.4f},{z:.3f}")
+    write(path, "id,northing,easting,elevation", rows)
+
+
+CHECK_PLACES = [
+    (x, y) for y in (-14.0, 12.0, 38.0, 64.0, 90.0) for x in (-8.0, 30.0, 68.0, 106.0, 122.0)
+][:22]
+"""Where the invented total station put check points, in the site's own axes."""
+PAIR = ((-20.0, -22.0), (28.0, -22.0))
+"""The two rover points of the field test."""
+PAIR_LEVEL = (45.62, 46.04)
+
+
+def check_places() -> list[tuple[str, Truth]]:
+    """Return the check points with their true places."""
+    found = []
+    for number, place in enumerate(CHECK_PLACES, start=1101):
+        n, e = site(*place)
+        found.append((str(number), (*to_grid(n, e), ground_level(n, e))))
+    return found
+
+
+def write_check_points(path: Path, dice: random.Random) -> None:
+    """Write the check points as a total station and a level had them: to a few hundredths."""
+    rows = [
+        f"{number},{n + dice.gauss(0, 0.004):.3f},{e + dice.gauss(0, 0.004):.3f},"
+        f"{z + dice.gauss(0, 0.003):.3f},check point"
+        for number, (n, e, z) in check_places()
+    ]
+    write(path, "id,northing,easting,elevation,description", rows)
+
+
+def proof_day(dice: random.Random) -> list[Shot]:
+    """Return the shots of the day before: the field test of the rover, and the check points."""
+    control = {i: (n, e, z) for i, n, e, z, _ in CONTROL}
+    every: list[Shot] = []
+    for series in range(3):
+        shots, shoot = recorder(dice, DAY0 + series * timedelta(minutes=100), f"test-{series + 1}")
+        shoot("CP2", control["CP2"], "CHK")
+        for _ in range(5):
+            for name, place, level in zip(("R1", "R2"), PAIR, PAIR_LEVEL, strict=True):
+                shoot(name, (*to_grid(*site(*place)), level), "TEST")
+        if series == 1:
+            for number, truth in check_places():
+                shoot(number, truth, "TOPO")
+        shoot("CP5", control["CP5"], "CHK")
+        every += shots
+    return every
+
+
 def station(length: float) -> str:
     """Return the station at a distance along the access road."""
     whole = ROAD_STATION + length
@@ -707,12 +952,18 @@ def write_demo(folder: Path) -> None:
     write_control(folder / "control.csv")
     write_traverse(folder / "traverse.csv", random.Random(7))
     write_levels(folder / "levels.csv", random.Random(11))
+    write_vectors(folder / "vectors.csv", random.Random(17))
+    write_lots(folder)
     day1, day2 = rover_shots(random.Random(23))
     write_rover(folder / "rover-day1.csv", day1)
     write_rover(folder / "rover-day2.csv", day2)
     write_rover(folder / "rover-day3.csv", third_day(random.Random(31)))
     write_road(folder)
     write_rover(folder / "rover-road.csv", road_day(random.Random(43)))
+    write_revision_b(folder / "design-b.csv")
+    write_rover(folder / "rover-slopes.csv", slopes_day(random.Random(61)))
+    write_check_points(folder / "check-points.csv", random.Random(53))
+    write_rover(folder / "rover-proof.csv", proof_day(random.Random(59)))
 
 
 if __name__ == "__main__":

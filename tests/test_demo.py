@@ -11,6 +11,7 @@ import os
 import re
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from checker.read.drawing import read_drawing
 from checker.read.files import Source
 from checker.run import check, document
 from checker.units import LengthUnit
+from tests import make_demo
 from tests.make_demo import (
     COMBINED_FACTOR,
     CONTROL,
@@ -142,6 +144,7 @@ HUBS = "Structure hubs"
     [
         (HUBS, "101", "within", ""),
         (HUBS, "110", "outside", "horizontal"),
+        (HUBS, "110", "outside", "stands where revision B put it"),
         (HUBS, "116", "outside", ""),
         (HUBS, "121", "undecided", ""),
         (HUBS, "124", "unchecked", "not staked"),
@@ -157,6 +160,12 @@ HUBS = "Structure hubs"
         ("Road, right edge", "715", "outside", "set on the other side"),
         ("Road, right edge", "716", "within", ""),
         ("Curb as poured", "806", "within", ""),
+        ("Slope stakes of the road", "734", "within", ""),
+        ("Slope stakes of the road", "735", "outside", "from the catch point"),
+        ("Return into the lane", "823", "within", ""),
+        ("Return into the lane", "whole arc", "within", ""),
+        ("Columns of the building", "K1B-K1T", "within", ""),
+        ("Columns of the building", "K3B-K3T", "outside", "out of plumb"),
         ("Apron subgrade", "964", "outside", "high"),
         ("Apron subgrade", "951", "within", ""),
         ("Building corners", "101-103", "within", ""),
@@ -171,6 +180,28 @@ def test_a_point_gets_the_verdict_that_it_was_made_for(
 ) -> None:
     found = row(results, name, point)
     assert (found["verdict"], words in found["reason"]) == (verdict, True), found["reason"]
+
+
+def test_the_return_is_the_circle_of_its_formula(results: dict[str, Any]) -> None:
+    """The demonstration's own arc, built 0.02 ft too large; shots are good to 0.01 ft."""
+    found = next(each for each in results["checks"] if each["name"] == "Return into the lane")
+    middle = make_demo.to_grid(*make_demo.site(*make_demo.curb_return(0.5)))
+    (place,) = [each for each in found["tables"] if each["key"] == "arc"]
+    rows = {each["id"]: each for each in place["rows"]}
+    assert rows["middle"]["n"] == pytest.approx(middle[0], abs=1e-6)
+    assert rows["middle"]["e"] == pytest.approx(middle[1], abs=1e-6)
+    summary = found["summary"]
+    assert summary["design_radius"] == pytest.approx(make_demo.RETURN_RADIUS, abs=1e-6)
+    built = make_demo.BUILT_RADIUS
+    assert abs(summary["radius"] - built) < 3 * summary["sigma_radius"]
+
+
+def test_what_changed_since_the_revision_before_is_listed(results: dict[str, Any]) -> None:
+    found = next(each for each in results["checks"] if each["name"] == "Rims as built")
+    (table_of,) = [each for each in found["tables"] if each["key"] == "changes"]
+    (moved,) = table_of["rows"]
+    assert (moved["id"], moved["change"]) == ("504", "moved in height")
+    assert moved["dz"] == pytest.approx(0.15, abs=1e-9)
 
 
 def test_a_stake_set_again_shows_both_shots(results: dict[str, Any]) -> None:
@@ -188,9 +219,32 @@ def test_a_rim_is_close_to_its_limit(results: dict[str, Any]) -> None:
 def test_what_no_check_compared_is_listed(results: dict[str, Any]) -> None:
     """The shot that is set aside, the one without a design, and three on the ground."""
     measured = results["measured"]
-    days = ("rover-day1.csv", "rover-day2.csv", "rover-day3.csv", "rover-road.csv")
+    days = [f"rover-{day}.csv" for day in ("proof", "day1", "day2", "day3", "road", "slopes")]
     assert measured["count"] == sum(len(table(day)) for day in days)
     assert measured["unused"] == ["309", "390", "901", "902", "903"]
+
+
+def test_the_rover_was_tested_and_its_accuracy_stated(results: dict[str, Any]) -> None:
+    """The statement's numbers by hand, from the tables as they stand."""
+    known = {each["id"]: each for each in table("check-points.csv")}
+    shots = [each for each in table("rover-proof.csv") if each["id"] in known]
+    statement = section(results, "Ground shots against check points")
+    assert statement["verdict"] == "within"
+    assert len(shots) == len(known) == 22
+    off = np.array(
+        [
+            [float(shot[axis]) - float(known[shot["id"]][axis]) for shot in shots]
+            for axis in ("northing", "easting", "elevation")
+        ]
+    )
+    n, e, z = np.sqrt(np.mean(off**2, axis=1))
+    summary = statement["summary"]
+    assert summary["accuracy_horizontal_95"] == pytest.approx(2.4477 * 0.5 * (n + e), rel=1e-4)
+    assert summary["accuracy_vertical_95"] == pytest.approx(1.96 * z, rel=1e-4)
+    assert any(text.startswith("Tested 0.0") for text in statement["remarks"])
+    rover = section(results, "Rover before the work")
+    assert (rover["summary"]["series"], rover["summary"]["sets"]) == (3, 15)
+    assert rover["verdict"] == "within"
 
 
 @pytest.mark.parametrize("name", ["control", "Control loop", "Bench mark run"])
@@ -393,6 +447,28 @@ def test_the_level_run_closes_by_its_sums(results: dict[str, Any]) -> None:
     assert summary["misclosure"] == pytest.approx(back - fore, abs=1e-9)
     assert summary["distance"] == pytest.approx(sum(float(r["distance"] or 0) for r in rows))
     assert summary["setups"] == sum(1 for r in rows if r["bs"])
+
+
+def test_the_lot_closes_and_encloses_what_complex_numbers_give(results: dict[str, Any]) -> None:
+    """Independent: courses as complex numbers, the rounded corner as a quarter of a circle."""
+    step = []
+    for entry in table("lot.csv"):
+        text = entry["bearing"] or entry["chord bearing"]
+        d, m, s = (int(part) for part in text[2:-2].split("-"))
+        turned = math.radians(d + m / 60 + s / 3600)
+        length = float(entry["distance"] or 0) or 2 * 25.0 * math.sin(39.27 / 25 / 2)
+        north = math.cos(turned) * (1 if text[0] == "N" else -1)
+        east = math.sin(turned) * (1 if text[-1] == "E" else -1)
+        step.append(length * complex(north, east))
+    place = [complex(0, 0)]
+    for each in step:
+        place.append(place[-1] + each)
+    double = sum((a.conjugate() * b).imag for a, b in pairwise(place))
+    area = abs(double) / 2 + 25.0**2 * (math.pi / 2 - 1) / 2
+    summary = section(results, "Lift station lot")["summary"]
+    assert summary["misclosure"] == pytest.approx(abs(place[-1]), abs=1e-9)
+    # The arc is written as 39.27, which turns by a hair more than 90 degrees.
+    assert summary["area"] == pytest.approx(area, abs=0.1)
 
 
 # --- the same every time --------------------------------------------------------------------------
