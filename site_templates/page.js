@@ -86,6 +86,56 @@
     });
   });
 
+  // A row and its marks: the one that the pointer, the focus or a link is on is ringed in the
+  // figures, and a click on a mark that is no link goes to its row.
+  var rows = document.querySelectorAll("table.judged tbody"), marks = null, rings = [];
+  function name(title) {
+    var text = title.textContent, colon = text.lastIndexOf(": ");
+    return text.slice(0, colon < 0 ? text.lastIndexOf(" ") : colon);
+  }
+  function unring() {
+    rings.forEach(function (ring) { ring.remove(); });
+    document.querySelectorAll(".lit").forEach(function (bar) { bar.classList.remove("lit"); });
+    rings = [];
+  }
+  function ring(row) {
+    unring();
+    if (!row) { return; }
+    if (!marks) {
+      marks = {};
+      row.closest("section").querySelectorAll(".canvas g > title").forEach(function (title) {
+        (marks[name(title)] = marks[name(title)] || []).push(title.parentNode);
+      });
+    }
+    (marks[row.cells[0].textContent] || []).forEach(function (mark) {
+      if (!mark.hasAttribute("transform")) { mark.classList.add("lit"); return; }
+      var circle = document.createElementNS("http://www.w3.org/2000/svg", "circle");
+      circle.setAttribute("class", "mk ring");
+      circle.setAttribute("r", "11");
+      mark.appendChild(circle);
+      rings.push(circle);
+    });
+  }
+  function aimed() { return document.querySelector("table.judged tr:target"); }
+  if (rows.length === 1) {
+    ["mouseover", "focusin"].forEach(function (kind) {
+      rows[0].addEventListener(kind, function (event) { ring(event.target.closest("tr")); });
+    });
+    rows[0].addEventListener("mouseleave", function () { ring(aimed()); });
+    rows[0].addEventListener("focusout", function () { ring(aimed()); });
+    window.addEventListener("hashchange", function () { ring(aimed()); });
+    document.querySelectorAll("section.page .plan").forEach(function (plan) {
+      plan.addEventListener("click", function (event) {
+        var mark = event.target, title, row;
+        while (mark !== plan && !(title = mark.querySelector(":scope > title"))) { mark = mark.parentNode; }
+        if (mark === plan || event.target.closest("a")) { return; }
+        row = Array.prototype.find.call(rows[0].rows, function (each) { return each.cells[0].textContent === name(title); });
+        if (row) { location.hash = row.id; }
+      });
+    });
+    window.addEventListener("load", function () { ring(aimed()); });
+  }
+
   document.querySelectorAll("figure.zoomable").forEach(function (figure) {
     var plan = figure.querySelector("svg.plan"), zoom = plan.querySelector(".zoom"), box = plan.viewBox.baseVal;
     var scale = plan.querySelector(".scale"), fixed = plan.querySelector(".fixed");
@@ -104,7 +154,7 @@
       asked = 0;
       zoom.setAttribute("transform", "translate(" + x + " " + y + ") scale(" + k + ")");
       plan.style.setProperty("--unzoom", String(1 / k));
-      fixed.setAttribute("visibility", k === 1 ? "visible" : "hidden");
+      if (fixed) { fixed.setAttribute("visibility", k === 1 ? "visible" : "hidden"); }
       bar();
     }
     function ask() { if (!asked) { asked = requestAnimationFrame(draw); } }

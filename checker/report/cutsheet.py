@@ -45,7 +45,7 @@ class CutSheet:
 
 def stakes_of(finding: Finding) -> IntArray:
     """Return the rows that belong on a cut sheet: a design elevation, and not staked again."""
-    if finding.measure.kind not in ("stakeout", "surface", "slope_stake"):
+    if finding.measure.kind not in ("stakeout", "surface", "slope_stake", "curb_return"):
         return np.empty(0, dtype=np.int64)
     design = lengths(finding.measure, "design_z")
     return np.flatnonzero(np.isfinite(design) & ~flags(finding.measure, "superseded"))
@@ -53,6 +53,8 @@ def stakes_of(finding: Finding) -> IntArray:
 
 def offset_words(values_m: FloatArray, outside: Outside) -> list[str]:
     """Return offsets as on a lath: ``L 12.00`` left, ``R 12.00`` right, ``0.00`` on the line."""
+    if np.isnan(values_m).all():
+        return [""] * len(values_m)
     decimals = outside.lath_decimals
     texts = fixed_column(np.abs(outside.unit.from_metres(values_m)), decimals, missing="")
     zero = fixed_column(np.zeros(1), decimals)[0]
@@ -62,16 +64,11 @@ def offset_words(values_m: FloatArray, outside: Outside) -> list[str]:
     ]
 
 
-def lath_words(finding: Finding, outside: Outside) -> list[str]:
-    """Return the words for the lath: station, offset, cut or fill; shape (rows,)."""
-    measure = finding.measure
-    stations = station_texts(lengths(measure, "station"), outside.unit, missing="")
-    offsets = offset_words(lengths(measure, "offset"), outside)
-    cuts = lath_texts(finding, lengths(measure, "dz"), outside)
-    return [
-        "  ".join(part for part in parts if part)
-        for parts in zip(stations, offsets, cuts, strict=True)
-    ]
+def lath_words(stations: list[str], offsets: list[str], cuts: list[str]) -> list[str]:
+    """Return the words for the lath: what there is of station, offset, cut or fill."""
+    if not any(stations) and not any(offsets):
+        return cuts
+    return ["  ".join(filter(None, parts)) for parts in zip(stations, offsets, cuts, strict=True)]
 
 
 def cut_sheets(every: list[Rows]) -> tuple[CutSheet, ...]:
@@ -84,11 +81,11 @@ def cut_sheets(every: list[Rows]) -> tuple[CutSheet, ...]:
             continue
         shown = chosen[:room]
         room -= len(shown)
-        sheets.append(_sheet(rows, shown, len(chosen) - len(shown)))
+        sheets.append(_sheet(rows.part(shown), len(chosen) - len(shown)))
     return tuple(sheets)
 
 
-def _sheet(rows: Rows, shown: IntArray, more: int) -> CutSheet:
+def _sheet(rows: Rows, more: int) -> CutSheet:
     finding, outside = rows.finding, rows.outside
     measure = finding.measure
 
@@ -96,14 +93,16 @@ def _sheet(rows: Rows, shown: IntArray, more: int) -> CutSheet:
         values = outside.unit.from_metres(lengths(measure, key))
         return [minus(text) for text in fixed_column(values, LENGTH_DECIMALS, missing="")]
 
-    stations = station_texts(lengths(measure, "station"), outside.unit, missing="")
+    stations = station_texts(
+        lengths(measure, "station"), outside.unit, outside.station_digits, missing=""
+    )
     offsets = offset_words(lengths(measure, "offset"), outside)
     hubs, designs, away = fixed("measured_z"), fixed("design_z"), fixed("horizontal")
     laths = lath_texts(finding, lengths(measure, "dz"), outside)
     return CutSheet(
         name=clean(measure.name),
         unit=outside.unit.short,
-        stations=any(stations[row] for row in shown.tolist()),
+        stations=any(stations),
         lines=tuple(
             CutLine(
                 id=clean(str(measure.id[row])),
@@ -115,7 +114,7 @@ def _sheet(rows: Rows, shown: IntArray, more: int) -> CutSheet:
                 away=away[row],
                 kind=svg.KINDS[int(rows.kind[row])],
             )
-            for row in shown.tolist()
+            for row in range(len(rows))
         ),
         more=more,
     )

@@ -6,19 +6,20 @@ Every line is as long as the difference that it shows; nothing is exaggerated, f
 it must get the place that was measured.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import count
 
 import numpy as np
 
-from checker.model.arrays import BoolArray, FloatArray
+from checker.model.arrays import BoolArray, FloatArray, IntArray
 from checker.model.finding import Finding, Results, Verdict
 from checker.model.measure import Measure
 from checker.report.escape import clean
 from checker.report.lath import lath_texts
-from checker.report.numbers import Outside, fixed_column
+from checker.report.numbers import Outside, fixed_column, rounded
 from checker.report.places import Places, places_of
+from checker.report.results_json import PART_ROWS
+from checker.report.rows import batches, part_of
 from checker.units import LengthUnit
 
 _INSUNITS = {LengthUnit.METRE: 6, LengthUnit.FOOT: 2, LengthUnit.US_SURVEY_FOOT: 21}
@@ -40,48 +41,89 @@ _CODES = ("%%", "^", "\\U+")
 """What a reader of the format takes for the beginning of a special character."""
 _TEXT_OF = 250.0
 """The drawing's extent over the height of its labels."""
+_DECIMALS = 6
+"""Of coordinates, in the job's unit."""
+_PLACE = "10\n%.6f\n20\n%.6f\n30\n%.6f\n"
+_BODIES = {
+    "POINT": f"100\nAcDbPoint\n{_PLACE}",
+    "LINE": f"100\nAcDbLine\n{_PLACE}11\n%.6f\n21\n%.6f\n31\n%.6f\n",
+    "TEXT": f"100\nAcDbText\n{_PLACE}40\n%HEIGHT%\n1\n%s\n100\nAcDbText\n",
+}
+"""What follows the head of an entity."""
 
 
 @dataclass(slots=True, kw_only=True)
-class _Sheet:
-    """Entities as they gather, with the layers that they use and the box of their places."""
+class _Run:
+    """Entities of one kind on one layer, not yet text. place: shape (rows, 3), as `_places` gives.
 
+    end: of lines. labels: of texts. rows: which rows of `labels` they are.
+    """
+
+    kind: str
+    layer: str
+    place: FloatArray
+    end: FloatArray | None = None
+    labels: "_Labels | None" = None
+    rows: IntArray | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Labels:
+    """What stands beside the rows of a check."""
+
+    finding: Finding
     outside: Outside
-    handles: "count[int]"
-    text_height: float
-    entities: list[str]
-    layers: set[str]
-    seen: set[tuple[str, str, str, str]]
+
+    def texts(self, rows: IntArray) -> list[str]:
+        """Return the labels of some rows: id, plan offset, and what the lath says."""
+        finding = part_of(self.finding, rows)
+        measure, outside = finding.measure, self.outside
+        plan_m, dz_m = _column(measure, "horizontal"), _column(measure, "dz")
+        plan = fixed_column(outside.unit.from_metres(plan_m), outside.lath_decimals, missing="")
+        lath = lath_texts(finding, dz_m, outside)
+        return _safe_all(
+            [
+                f"{name}  {offset}  {cut}"
+                if name and offset and cut
+                else "  ".join(part for part in (str(name), offset, cut) if part)
+                for name, offset, cut in zip(measure.id.tolist(), plan, lath, strict=True)
+            ]
+        )
 
 
 def deltas_dxf(results: Results) -> bytes:
-    """Return design, as-measured, vectors and labels of every check that compares places.
+    """Return the whole of `deltas_parts`."""
+    return "".join(deltas_parts(results)).encode("ascii")
+
+
+def deltas_parts(results: Results) -> Iterator[str]:
+    """Yield design, as-measured, vectors and labels of every check that compares places.
 
     Coordinates in the job's unit, which the header names; x is easting, y northing, z elevation.
-    What lacks an elevation lies at 0 on a layer whose name says so.
+    What lacks an elevation lies at 0 on a layer whose name says so. All of it is ASCII.
     """
     outside = Outside(unit=results.job.unit)
     chosen = [(finding, places_of(finding)) for finding in results.findings]
     found = [(finding, places) for finding, places in chosen if places is not None]
     low, high = _box([places for _, places in found], outside)
     extent = float(max(high - low)) if found else 1.0
-    sheet = _Sheet(
-        outside=outside,
-        handles=count(_FIRST_HANDLE),
-        text_height=round(max(extent / _TEXT_OF, 1e-3), 3),
-        entities=[],
-        layers=set(),
-        seen=set(),
-    )
+    height = round(max(extent / _TEXT_OF, 1e-3), 3)
+    runs: list[_Run] = []
+    seen: dict[str, FloatArray] = {}
     for finding, places in found:
-        _draw(sheet, finding, places)
-    head = _head(results, low, high, f"{next(sheet.handles):X}")
-    body = "".join(sheet.entities)
-    text = (
-        f"{head}{_tables(sorted(sheet.layers), low, high)}{_BLOCKS}"
-        f"{_section('ENTITIES', body)}{_OBJECTS}{_pairs(0, 'EOF')}"
-    )
-    return text.encode("ascii")
+        runs += _runs(finding, places, outside, height, seen)
+    runs = [run for run in runs if len(run.place)]
+    seed = _FIRST_HANDLE + sum(len(run.place) for run in runs)
+    yield _head(results, low, high, f"{seed:X}")
+    yield _tables(sorted({run.layer for run in runs}), low, high)
+    yield _BLOCKS
+    yield _pairs(0, "SECTION", 2, "ENTITIES")
+    handle = _FIRST_HANDLE
+    for run in runs:
+        for rows in batches(len(run.place), PART_ROWS):
+            yield _text_of(run, rows, handle + rows.start, height)
+        handle += len(run.place)
+    yield f"{_pairs(0, 'ENDSEC')}{_OBJECTS}{_pairs(0, 'EOF')}"
 
 
 def _box(every: Sequence[Places], outside: Outside) -> tuple[FloatArray, FloatArray]:
@@ -99,101 +141,96 @@ def _box(every: Sequence[Places], outside: Outside) -> tuple[FloatArray, FloatAr
     return low - pad, high + pad
 
 
-def _draw(sheet: _Sheet, finding: Finding, places: Places) -> None:
-    """Add the rows of one check."""
-    design = sheet.outside.unit.from_metres(places.design_m)
-    measured = sheet.outside.unit.from_metres(places.measured_m)
+def _runs(
+    finding: Finding,
+    places: Places,
+    outside: Outside,
+    height: float,
+    seen: dict[str, FloatArray],
+) -> list[_Run]:
+    """Return the rows of one check, by what they are drawn as."""
+    design = outside.unit.from_metres(places.design_m)
+    measured = outside.unit.from_metres(places.measured_m)
     old = places.superseded
     known = _CONTROL if finding.measure.kind in ("control", "site_fit") else _DESIGN
-    _points(sheet, design, ~old, known)
-    _points(sheet, measured, ~old, _MEASURED)
-    _points(sheet, measured, old, _OLD)
+    runs = _points(design, ~old, known, seen)
+    runs += _points(measured, ~old, _MEASURED, seen)
+    runs += _points(measured, old, _OLD, seen)
     verdicts = finding.row_verdict
     if len(verdicts) != len(old):
         verdicts = np.full(len(old), int(finding.verdict), dtype=np.int8)
-    labels = _labels(finding, sheet.outside)
+    labels = _Labels(finding=finding, outside=outside)
     for verdict in Verdict:
         here = (verdicts == verdict) & ~old
         word = verdict.word.upper()
-        _vectors(sheet, design, measured, here, _VECTOR + word)
-        _texts(sheet, design, measured, labels, here, _LABEL + word)
+        runs += _vectors(design, measured, here, _VECTOR + word)
+        place = np.where(np.isfinite(measured[:, :1]), measured, design)
+        rows = np.flatnonzero(here & np.isfinite(place[:, :2]).all(axis=1))
+        beside = _places(place[rows] + [height * 0.6, height * 0.6, 0.0])
+        runs.append(_Run(kind="TEXT", layer=_LABEL + word, place=beside, labels=labels, rows=rows))
+    return runs
 
 
-def _points(sheet: _Sheet, place: FloatArray, wanted: BoolArray, layer: str) -> None:
+def _points(
+    place: FloatArray, wanted: BoolArray, layer: str, seen: dict[str, FloatArray]
+) -> list[_Run]:
     known = wanted & np.isfinite(place[:, 0]) & np.isfinite(place[:, 1])
     flat = ~np.isfinite(place[:, 2])
+    runs = []
     for name, chosen in ((layer, known & ~flat), (layer + _FLAT, known & flat)):
-        rows = np.flatnonzero(chosen)
-        if not len(rows):
-            continue
-        sheet.layers.add(name)
-        pattern = _entity("POINT", name) + "100\nAcDbPoint\n10\n%s\n20\n%s\n30\n%s\n"
-        for x, y, z in zip(*_xyz(place[rows]), strict=True):
-            # A shot that two checks compare is drawn once.
-            key = (name, x, y, z)
-            if key not in sheet.seen:
-                sheet.seen.add(key)
-                sheet.entities.append(pattern % (next(sheet.handles), x, y, z))
+        there = _places(place[chosen])
+        # A shot that two checks compare is drawn once.
+        before = seen.get(name, np.empty((0, 3)))
+        every = np.concatenate((before, there))
+        fresh = _first_of_each(every)[len(before) :]
+        seen[name] = every
+        runs.append(_Run(kind="POINT", layer=name, place=there[fresh]))
+    return runs
 
 
-def _vectors(
-    sheet: _Sheet, design: FloatArray, measured: FloatArray, wanted: BoolArray, layer: str
-) -> None:
+def _first_of_each(place: FloatArray) -> BoolArray:
+    """Return which places do not repeat an earlier one; shape (rows,)."""
+    order = np.lexsort(place.T)  # stable: of equal ones the first comes first
+    again = (place[order[1:]] == place[order[:-1]]).all(axis=1)
+    first = np.ones(len(place), dtype=np.bool_)
+    first[order[1:][again]] = False
+    return first
+
+
+def _vectors(design: FloatArray, measured: FloatArray, wanted: BoolArray, layer: str) -> list[_Run]:
     known = wanted & np.isfinite(design[:, :2] + measured[:, :2]).all(axis=1)
     flat = ~np.isfinite(design[:, 2] + measured[:, 2])
+    runs = []
     for name, chosen in ((layer, known & ~flat), (layer + _FLAT, known & flat)):
-        rows = np.flatnonzero(chosen)
-        if not len(rows):
-            continue
-        sheet.layers.add(name)
-        start, end = design[rows].copy(), measured[rows].copy()
+        start, end = design[chosen], measured[chosen]
         if name != layer:
             start[:, 2] = end[:, 2] = 0.0
-        pattern = _entity("LINE", name)
-        pattern += "100\nAcDbLine\n10\n%s\n20\n%s\n30\n%s\n11\n%s\n21\n%s\n31\n%s\n"
-        sheet.entities += [
-            pattern % (next(sheet.handles), *each)
-            for each in zip(*_xyz(start), *_xyz(end), strict=True)
-            if each[:3] != each[3:]
-        ]
+        begin, finish = _places(start), _places(end)
+        apart = (begin != finish).any(axis=1)
+        runs.append(_Run(kind="LINE", layer=name, place=begin[apart], end=finish[apart]))
+    return runs
 
 
-def _texts(
-    sheet: _Sheet,
-    design: FloatArray,
-    measured: FloatArray,
-    labels: Sequence[str],
-    wanted: BoolArray,
-    layer: str,
-) -> None:
-    place = np.where(np.isfinite(measured[:, :1]), measured, design)
-    rows = np.flatnonzero(wanted & np.isfinite(place[:, 0]) & np.isfinite(place[:, 1]))
-    if not len(rows):
-        return
-    sheet.layers.add(layer)
-    beside = place[rows] + [sheet.text_height * 0.6, sheet.text_height * 0.6, 0.0]
-    pattern = _entity("TEXT", layer)
-    pattern += (
-        f"100\nAcDbText\n10\n%s\n20\n%s\n30\n%s\n40\n{sheet.text_height:.3f}\n1\n%s\n"
-        "100\nAcDbText\n"
-    )
-    chosen = [labels[row] for row in rows.tolist()]
-    sheet.entities += [
-        pattern % (next(sheet.handles), *each) for each in zip(*_xyz(beside), chosen, strict=True)
+def _places(place: FloatArray) -> FloatArray:
+    """Return x, y, z of north, east, elevation as they will be written; no elevation is 0."""
+    xyz: FloatArray = np.column_stack((place[:, 1], place[:, 0], np.nan_to_num(place[:, 2])))
+    return rounded(xyz, _DECIMALS)
+
+
+def _text_of(run: _Run, rows: range, handle: int, height: float) -> str:
+    """Return some of a run's entities as text; handle: of the first."""
+    part = slice(rows.start, rows.stop)
+    columns: list[Iterable[object]] = [
+        range(handle, handle + len(rows)),
+        *run.place[part].T.tolist(),
     ]
-
-
-def _labels(finding: Finding, outside: Outside) -> list[str]:
-    """Return a label for every row: id, plan offset, and what the lath says."""
-    measure = finding.measure
-    plan = fixed_column(
-        outside.unit.from_metres(_column(measure, "horizontal")), outside.lath_decimals, missing=""
-    )
-    lath = lath_texts(finding, _column(measure, "dz"), outside)
-    return [
-        _safe("  ".join(part for part in (str(name), offset, cut) if part))
-        for name, offset, cut in zip(measure.id.tolist(), plan, lath, strict=True)
-    ]
+    pattern = _entity(run.kind, run.layer) + _BODIES[run.kind]
+    if run.end is not None:
+        columns += run.end[part].T.tolist()
+    if run.labels is not None and run.rows is not None:
+        pattern = pattern.replace("%HEIGHT%", f"{height:.3f}")
+        columns.append(run.labels.texts(run.rows[part]))
+    return "".join([pattern % each for each in zip(*columns, strict=True)])
 
 
 def _column(measure: Measure, key: str) -> FloatArray:
@@ -201,6 +238,14 @@ def _column(measure: Measure, key: str) -> FloatArray:
         if column.key == key:
             return column.values.astype(np.float64)
     return np.full(len(measure.id), np.nan)
+
+
+def _safe_all(texts: list[str]) -> list[str]:
+    """Return `_safe` of every text; quick where none needs it."""
+    every = "".join(texts)
+    if every.isascii() and every.isprintable() and not any(code in every for code in _CODES):
+        return texts
+    return [_safe(text) for text in texts]
 
 
 def _safe(text: str) -> str:
@@ -215,13 +260,6 @@ def _safe(text: str) -> str:
 def _written(code: int) -> str:
     """Return a character by its number; the format knows those of the basic plane only."""
     return f"\\U+{code:04X}" if code < 0x10000 else "?"
-
-
-def _xyz(place: FloatArray) -> tuple[list[str], list[str], list[str]]:
-    """Return x, y, z of north, east, elevation as text, to a millionth; no elevation is 0."""
-    z = np.nan_to_num(place[:, 2], nan=0.0)
-    east, north, up = (fixed_column(each, 6) for each in (place[:, 1], place[:, 0], z))
-    return east, north, up
 
 
 def _entity(kind: str, layer: str) -> str:

@@ -5,11 +5,13 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from html import escape as _escape
 
-_UNSEEN = re.compile(
+UNSEEN = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufffe\uffff"
     "\ud800-\udfff]"
 )
 """Control characters, marks that turn the reading direction, and what UTF-8 cannot hold."""
+_SPECIAL = re.compile(f"[&<>\"']|{UNSEEN.pattern}")
+"""What cannot stand on a page as it is."""
 _PLAIN_ID = re.compile(r"[A-Za-z0-9._-]+", re.ASCII)
 _NOT_PLAIN = re.compile(r"[^A-Za-z0-9._-]", re.ASCII)
 _NOT_SLUG = re.compile(r"[^a-z0-9]+")
@@ -17,7 +19,19 @@ _NOT_SLUG = re.compile(r"[^a-z0-9]+")
 
 def clean(text: str) -> str:
     """Return the text with every unseen character shown as the replacement character."""
-    return _UNSEEN.sub("\N{REPLACEMENT CHARACTER}", text) if _UNSEEN.search(text) else text
+    return UNSEEN.sub("\N{REPLACEMENT CHARACTER}", text) if UNSEEN.search(text) else text
+
+
+def in_json(text: str) -> str:
+    """Return JSON with every unseen character of its strings as an escape: the values stay."""
+    if text.isascii() and "\x7f" not in text:  # the rest of ASCII is escaped already
+        return text
+    return UNSEEN.sub(_as_escape, text)
+
+
+def _as_escape(found: re.Match[str]) -> str:
+    code = ord(found[0])
+    return "\\ufffd" if 0xD800 <= code <= 0xDFFF else f"\\u{code:04x}"  # half a sign is none
 
 
 def escape(text: str) -> str:
@@ -26,7 +40,10 @@ def escape(text: str) -> str:
 
 
 def escape_all(texts: Iterable[str]) -> list[str]:
-    """Return `escape` of every text; quick where most need none or repeat."""
+    """Return `escape` of every text; quick where none needs it, or most need none or repeat."""
+    texts = list(texts)
+    if not _SPECIAL.search("".join(texts)):
+        return texts
     known: dict[str, str] = {}
     result = []
     for text in texts:
@@ -46,6 +63,8 @@ def anchors(ids: Sequence[str], prefix: str) -> list[str]:
     What an anchor cannot hold is written as ``_`` and its code point in hex. ``~`` comes from no
     id, so a numbered collision meets no other id.
     """
+    if len(set(ids)) == len(ids) and "" not in ids and not _NOT_PLAIN.search("".join(ids)):
+        return [f"{prefix}-{text}" for text in ids]
     seen: dict[str, int] = {}
     result = []
     for text in ids:

@@ -7,17 +7,18 @@ stakes may, so no coordinate of it is for setting out. Format: RFC 7946.
 
 import json
 import warnings
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from checker.model.arrays import FloatArray
 from checker.model.finding import Results
+from checker.report.escape import in_json
 from checker.report.numbers import fixed_column
 from checker.report.places import places_of
-from checker.report.results_json import Exported
+from checker.report.results_json import Exported, exported
 from checker.units import exact_metres
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 NAME = "results.geojson"
 _DECIMALS = 8
 """Of a degree: a millimetre."""
+_BREAK = ",\n"
 _KEYS = (
     *("id", "verdict", "reason", "close", "design_z", "measured_z"),
     *("dn", "de", "dz", "horizontal", "cut_fill", "superseded"),
@@ -36,49 +38,77 @@ _CAUTION = (
 )
 
 
+END = "\n]}\n"
+"""How the file ends."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MapFile:
-    """The file's content, None where it is left out; said: how it was made, or why not."""
+    """What the file will hold: how it begins, and the places of the checks.
 
-    text: str | None
-    said: str
-
-
-def map_file(results: Results, tables: Sequence[Exported]) -> MapFile:
-    """Return the points of all checks as GeoJSON, or why there is none.
-
-    tables: the results' `exported`.
+    head: None where the file is left out; said: how it was made, or why not. places: by the number
+    of the check, longitude and latitude in degrees, shape (rows, 2), not finite where there is no
+    place.
+    first: the check and the row with which the features begin.
     """
+
+    said: str
+    head: str | None = None
+    places: Mapping[int, FloatArray] = field(default_factory=dict)
+    first: tuple[int, int] = (0, 0)
+
+    @property
+    def there(self) -> bool:
+        """True where the file is written."""
+        return self.head is not None
+
+    def part(self, part: Exported) -> str:
+        """Return the features of a part of a check, with what parts them from those before."""
+        if part.number not in self.places:
+            return ""
+        features = _features(part, self.places[part.number][part.rows.start : part.rows.stop])
+        more = features and self.first < (part.number, part.rows.start)
+        return (_BREAK if more else "") + _BREAK.join(features)
+
+
+def map_text(results: Results, on_map: MapFile) -> str | None:
+    """Return the whole text of the file, None where it is left out."""
+    if on_map.head is None:
+        return None
+    parts = [on_map.part(part) for part in exported(results)]
+    return "".join((on_map.head, *parts, END))
+
+
+def map_file(results: Results) -> MapFile:
+    """Return where the points of all checks lie on a map, or why there is none."""
     name = results.job.reference.crs
     if name is None:
-        return MapFile(
-            text=None, said='left out: the job names no grid ("crs" under [reference] in job.toml)'
-        )
-    chosen = [(t, p) for t in tables if (p := places_of(t.finding)) is not None]
-    placed = [
-        (
-            finding,
-            np.where(np.isfinite(p.measured_m[:, :2]), p.measured_m[:, :2], p.design_m[:, :2]),
-        )
-        for finding, p in chosen
-    ]
+        return MapFile(said='left out: the job names no grid ("crs" under [reference] in job.toml)')
+    placed = {
+        number: np.where(np.isfinite(p.measured_m[:, :2]), p.measured_m[:, :2], p.design_m[:, :2])
+        for number, finding in enumerate(results.findings)
+        if (p := places_of(finding)) is not None
+    }
     if not placed:
-        return MapFile(text=None, said="left out: no check compares places")
+        return MapFile(said="left out: no check compares places")
     from pyproj.exceptions import CRSError, ProjError
 
     try:
-        crs, transformer = _way(name, np.concatenate([ne for _, ne in placed]))
+        crs, transformer = _way(name, np.concatenate(list(placed.values())))
     except (CRSError, ProjError) as fault:
-        return MapFile(text=None, said=f'left out: "{name}" leads to no WGS 84: {fault}')
+        return MapFile(said=f'left out: "{name}" leads to no WGS 84: {fault}')
     how = f"{crs.name} to WGS 84 by: {transformer.description}"
     accuracy = transformer.accuracy if transformer.accuracy >= 0 else None
     known = "stated accuracy unknown" if accuracy is None else f"stated accuracy {accuracy:g} m"
     metres = exact_metres(crs.axis_info[0].unit_conversion_factor)
-    features = []
-    for table, north_east in placed:
-        features += _features(table, north_east / metres, transformer)
-    if not features:
-        return MapFile(text=None, said=f'left out: no point lies where "{name}" can be used')
+    places = {
+        number: np.column_stack(transformer.transform(*(north_east / metres).T[::-1]))
+        for number, north_east in placed.items()
+    }
+    there = {number: np.flatnonzero(np.isfinite(p).all(axis=1)) for number, p in places.items()}
+    first = next(((number, int(rows[0])) for number, rows in there.items() if len(rows)), None)
+    if first is None:
+        return MapFile(said=f'left out: no point lies where "{name}" can be used')
     head = {
         "type": "FeatureCollection",
         "about": _CAUTION,
@@ -91,12 +121,16 @@ def map_file(results: Results, tables: Sequence[Exported]) -> MapFile:
         },
         "unit": results.job.unit.value,
     }
-    begin = json.dumps(head, ensure_ascii=False)[:-1]
-    listed = ",\n".join(features)
-    lost = sum(int(np.isfinite(ne).all(axis=1).sum()) for _, ne in placed) - len(features)
+    lost = sum(int(np.isfinite(ne).all(axis=1).sum()) for ne in placed.values())
+    lost -= sum(map(len, there.values()))
     if lost:
         known += f"; {lost:,} places left out, on which this grid cannot be used"
-    return MapFile(text=f'{begin}, "features": [\n{listed}\n]}}\n', said=f"{how}; {known}")
+    return MapFile(
+        said=f"{how}; {known}",
+        head=in_json(json.dumps(head, ensure_ascii=False))[:-1] + ', "features": [\n',
+        places=places,
+        first=first,
+    )
 
 
 def _way(name: str, north_east_m: FloatArray) -> "tuple[CRS, Transformer]":
@@ -126,20 +160,23 @@ def _way(name: str, north_east_m: FloatArray) -> "tuple[CRS, Transformer]":
     return crs, group.transformers[0]
 
 
-def _features(table: Exported, north_east: FloatArray, transformer: "Transformer") -> list[str]:
-    """Return one feature a row that has a place, as JSON. north_east: in the grid's unit."""
-    longitude, latitude = transformer.transform(north_east[:, 1], north_east[:, 0])
-    there = np.flatnonzero(np.isfinite(longitude) & np.isfinite(latitude))
-    measure = table.finding.measure
-    cells = {cell.key: texts for cell, texts in zip(table.cells, table.texts, strict=True)}
+def _features(part: Exported, place: FloatArray) -> list[str]:
+    """Return one feature a row that has a place, as JSON. place: as in `MapFile`."""
+    there = np.flatnonzero(np.isfinite(place).all(axis=1))
+    measure = part.finding.measure
+    nothing = ["null"] * len(part.rows)
+    cells = {
+        cell.key: nothing if texts is None else texts
+        for cell, texts in zip(part.cells, part.texts, strict=True)
+    }
     keys = [key for key in _KEYS if key in cells]
-    check = json.dumps({"check": measure.name, "kind": measure.kind}, ensure_ascii=False)
+    check = in_json(json.dumps({"check": measure.name, "kind": measure.kind}, ensure_ascii=False))
     begin = check[:-1].replace("%", "%%")
     body = ", ".join(f'"{key}": %s' for key in keys)
     pattern = (
         '{"type": "Feature", "geometry": {"type": "Point", "coordinates": [%s, %s]}, '
         f'"properties": {begin}, {body}}}}}'
     )
-    degrees = [fixed_column(each[there], _DECIMALS) for each in (longitude, latitude)]
+    degrees = [fixed_column(place[there, axis], _DECIMALS) for axis in (0, 1)]
     columns = [[cells[key][row] for row in there.tolist()] for key in keys]
     return [pattern % each for each in zip(*degrees, *columns, strict=True)]

@@ -42,7 +42,11 @@ class Links:
 
     def rows(self, number: int, anchor: Sequence[str]) -> list[str]:
         """Return the links to all rows of a check."""
-        return [self.row(number, row, name) for row, name in enumerate(anchor)]
+        found: list[str] = []
+        for first in range(0, len(anchor), tables.PAGE_ROWS):
+            page = self.row(number, first, "")
+            found += [page + name for name in anchor[first : first + tables.PAGE_ROWS]]
+        return found
 
     def page(self, key: str) -> str:
         """Return the link to one of the other pages."""

@@ -5,6 +5,7 @@ text. Attributes are rebuilt from a list, so that notes cannot pose as a verdict
 """
 
 import re
+from typing import Final
 from xml.etree.ElementTree import Element
 
 import markdown
@@ -25,6 +26,12 @@ _LOWER = {"h1": "h3", "h2": "h4", "h3": "h5", "h4": "h6", "h5": "h6", "h6": "h6"
 """Headings of the notes stand below those of the page."""
 _LINK = re.compile(r"(?:https?://|mailto:|#)[!-~]*", re.IGNORECASE | re.ASCII)
 _ALIGN = re.compile(r"text-align:\s*(left|right|center)")
+LONGEST: Final = 50_000
+"""Longer notes are shown as they were written: some texts take the library time squared."""
+MOST_MARKS: Final = 500
+"""So are notes with more marks than this in one block of lines, or ten times as many in all."""
+_MARKS = re.compile(r"[\[\]`*_#=\\>!]")
+_BLOCKS = re.compile(r"\n\s*\n")
 _RAW = (("preprocessors", "html_block"), ("inlinePatterns", "html"))
 _AUTO = (("inlinePatterns", "autolink"), ("inlinePatterns", "automail"))
 
@@ -77,7 +84,17 @@ def notes_html(text: str) -> Markup:
     """Return the notes as HTML that carries nothing but text, structure and plain links."""
     if not text.strip():
         return Markup("")
+    if _is_too_much(text):
+        return Markup("<pre>{}</pre>").format(clean(text))
     # Placeholders of the library are made of these two characters: notes must not forge them.
     plain = clean(text.removeprefix("\ufeff")).replace("\x02", "").replace("\x03", "")
     parser = markdown.Markdown(extensions=[TableExtension(), _Safe()], output_format="html")
     return Markup(parser.convert(plain))  # noqa: S704  (cleaned above)
+
+
+def _is_too_much(text: str) -> bool:
+    """Return whether setting a text could take longer than a reader would wait."""
+    if len(text) > LONGEST:
+        return True
+    marks = [len(_MARKS.findall(block)) for block in _BLOCKS.split(text)]
+    return max(marks) > MOST_MARKS or sum(marks) > 10 * MOST_MARKS

@@ -19,6 +19,7 @@ _LENGTHS = frozenset(
     {
         Quantity.COORDINATE,
         Quantity.LENGTH,
+        Quantity.FINE,
         Quantity.DISTANCE,
         Quantity.STATION,
         Quantity.CUT_FILL,
@@ -47,6 +48,19 @@ def fixed_column(values: FloatArray, decimals: int, *, missing: str = MISSING) -
     """Return `checker.text.fixed` of every value, for columns of many thousand; shape (rows,)."""
     if not len(values):
         return []
+    shown = rounded(values, decimals)
+    texts = ((f"%.{decimals}f\n" * len(values)) % tuple(shown.tolist())).split("\n")
+    texts.pop()
+    for index in np.flatnonzero(~np.isfinite(shown)).tolist():
+        texts[index] = fixed(float(values[index]), decimals, missing=missing)
+    return texts
+
+
+def rounded(values: FloatArray, decimals: int) -> FloatArray:
+    """Return values as `checker.text.fixed` rounds them, never -0.0; shape as given.
+
+    What has no such digit left, and what is not finite, stays as it is.
+    """
     scale = 10.0**decimals
     finite = np.isfinite(values)
     with np.errstate(over="ignore"):
@@ -54,20 +68,22 @@ def fixed_column(values: FloatArray, decimals: int, *, missing: str = MISSING) -
     odd = ~finite | (scaled >= 2.0**53)
     scaled[odd] = 0.0
     units = np.floor(scaled + 0.5 + np.maximum(1e-6, 4.0 * np.spacing(scaled)))
-    rounded = np.where((values < 0) & (units > 0), -units, units) / scale
-    texts = ((f"%.{decimals}f\n" * len(values)) % tuple(rounded.tolist())).split("\n")
-    texts.pop()
-    for index in np.flatnonzero(odd).tolist():
-        texts[index] = fixed(float(values[index]), decimals, missing=missing)
-    return texts
+    shown: FloatArray = np.where((values < 0) & (units > 0), -units, units) / scale
+    return np.where(odd, values, shown) if odd.any() else shown
 
 
-def station_texts(values_m: FloatArray, unit: LengthUnit, *, missing: str = MISSING) -> list[str]:
+def station_texts(
+    values_m: FloatArray, unit: LengthUnit, digits: int = 0, *, missing: str = MISSING
+) -> list[str]:
     """Return stations as they stand on stakes: 10+00.00 in feet, 0+100.000 in metres.
 
-    values_m: shape (rows,). Two digits behind the plus are hundreds, three are thousands.
+    values_m: shape (rows,). digits: behind the plus, two are hundreds, three are thousands; 0: as
+    the unit has it.
     """
-    digits, decimals = (3, 3) if unit is LengthUnit.METRE else (2, 2)
+    decimals = 3 if unit is LengthUnit.METRE else 2
+    digits = digits or decimals
+    if np.isnan(values_m).all():
+        return [missing] * len(values_m)
     texts = []
     for text in fixed_column(unit.from_metres(values_m), decimals, missing=""):
         if not text:
@@ -85,9 +101,11 @@ class Outside:
     """How model numbers are given outside: lengths in `unit`, angles in degrees or arc seconds.
 
     A key that ends in ``_arcsec`` is in arc seconds; every other angle is in decimal degrees.
+    station_digits: behind the plus of a station; 0: as the unit has it.
     """
 
     unit: LengthUnit
+    station_digits: int = 0
 
     @property
     def lath_decimals(self) -> int:
@@ -130,7 +148,7 @@ class Outside:
         if quantity is Quantity.CUT_FILL:
             return self.lath_decimals
         if quantity in _LENGTHS:
-            return LENGTH_DECIMALS
+            return LENGTH_DECIMALS + (quantity is Quantity.FINE)
         if quantity is Quantity.AREA:
             return 2 if self.unit is LengthUnit.METRE else 1
         if quantity is Quantity.VOLUME:

@@ -27,6 +27,7 @@ _QUALITY: Final = {
     "sigma_e_m": "sigma_e",
     "sigma_h_m": "sigma_h",
     "sigma_z_m": "sigma_z",
+    "correlation_ne": "correlation_ne",
     "epochs": "epochs",
     "pole_m": "pole",
     "base": "base",

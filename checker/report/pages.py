@@ -2,6 +2,8 @@
 
 import base64
 import hashlib
+import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -10,6 +12,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from checker.report import svg
+from checker.report.escape import clean
 from checker.report.links import Links
 from checker.report.tables import bar, tag, word
 from checker.report.view import SiteView
@@ -18,6 +21,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 _PACKAGE = Path(__file__).resolve().parent.parent
+_LEFT = re.compile(r"^[ \t]+(?://.*\n)?", re.MULTILINE)
+"""What a browser has no use for in the script: indents, and lines that are comments."""
 ROOTS = (_PACKAGE / "site_templates", _PACKAGE.parent / "site_templates")
 """Where the templates lie: in the installed package, or beside it in a checkout."""
 
@@ -57,43 +62,71 @@ def page_list(site: SiteView, links: Links) -> list[Page]:
             ("drawing", "Drawings"),
             ("measurements", "Measurements"),
             ("inputs", "Inputs"),
-            ("methods", "Methods"),
+            *((("methods", "Methods"),) if site.methods else ()),
         )
     ]
     return pages
 
 
-def render_pages(site: SiteView, links: Links) -> dict[str, str]:
-    """Return every page's HTML by its file name."""
+def render_pages(site: SiteView, links: Links) -> Iterator[tuple[str, Iterable[str]]]:
+    """Yield every page's file name and HTML, one after the other: a long report has many."""
     environment = _environment()
     pages = page_list(site, links)
     template = environment.get_template("page.html.j2")
     shared = _shared(site, links, pages, single=False)
-    return {page.file: template.render(shown=[page], here=page, **shared) for page in pages}
+    for page in pages:
+        html = template.render(shown=[page], here=page, **shared)
+        yield page.file, (site.speaker.page(html),)
 
 
-def render_one(site: SiteView, links: Links) -> str:
-    """Return the whole report as one page."""
+def render_one(site: SiteView, links: Links) -> Iterator[str]:
+    """Yield the whole report as one page, in pieces."""
     pages = page_list(site, links)
     template = _environment().get_template("page.html.j2")
     shared = _shared(site, links, pages, single=True)
-    return template.render(shown=pages, here=pages[0], **shared)
+    stream = template.stream(shown=pages, here=pages[0], **shared)
+    stream.enable_buffering(500)
+    if site.speaker.speaks:
+        yield site.speaker.page("".join(stream))
+    else:
+        yield from stream
+
+
+def render_alone(template: str, **view: object) -> str:
+    """Return a page that is no part of a report; it has the report's look and policy."""
+    styles = [asset("style.css"), svg.mark_rules()]
+    page = _environment().get_template(template)
+    return page.render(
+        policy=_policy(["".join(styles)], []),
+        style=Markup("".join(styles)),  # noqa: S704  (our own files)
+        symbols=_symbols(),
+        **view,
+    )
+
+
+def _policy(styles: list[str], scripts: list[str]) -> str:
+    """Return the Content-Security-Policy that allows these styles and scripts, and nothing else."""
+
+    def listed(texts: list[str]) -> str:
+        return " ".join(f"'{_hash(each)}'" for each in texts) or "'none'"
+
+    return (
+        f"default-src 'none'; style-src {listed(styles)}; script-src {listed(scripts)}; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
 
 
 def _shared(site: SiteView, links: Links, pages: list[Page], *, single: bool) -> dict[str, object]:
-    style, script = asset("style.css"), asset("page.js")
-    running = _running(site)
-    policy = (
-        f"default-src 'none'; style-src '{_hash(style)}' '{_hash(running)}'; "
-        f"script-src '{_hash(script)}'; "
-        "img-src data:; base-uri 'none'; form-action 'none'"
-    )
+    style, script = asset("style.css"), _LEFT.sub("", asset("page.js"))
+    running = svg.mark_rules() + _running(site)
+    styles = [*([site.looks] if site.looks else []), style, running]
     return {
         "site": site,
         "links": links,
         "pages": pages,
         "single": single,
-        "policy": policy,
+        "policy": _policy(styles, [script]),
+        "looks": Markup(site.looks),  # noqa: S704  (our own attributes of drawings)
         "style": Markup(style),  # noqa: S704  (our own file)
         "running": Markup(running),  # noqa: S704  (every character of the user's is escaped)
         "script": Markup(script),  # noqa: S704  (our own file)
@@ -116,11 +149,12 @@ def _running(site: SiteView) -> str:
     """Return the running head of printed pages: title, status, page of pages."""
     look = "font:7.5pt system-ui,sans-serif;color:#444"
     head = _css_text(f"{site.title} ({site.status})")
+    before, between, after = (_css_text(each) for each in site.speaker.around("Page {1} of {2}"))
     foot = _css_text(f"{site.headline.big}. Certifies nothing.")
     return (
         f"@page{{@top-left{{content:{head};{look}}}"
         f"@bottom-left{{content:{foot};{look}}}"
-        f'@bottom-right{{content:"Page " counter(page) " of " counter(pages);{look}}}}}'
+        f"@bottom-right{{content:{before} counter(page) {between} counter(pages) {after};{look}}}}}"
     )
 
 
@@ -150,6 +184,11 @@ def asset(name: str) -> str:
     raise FileNotFoundError(name)
 
 
+def _seen(value: object) -> object:
+    """Return a value of a template with nothing unseen in it; Markup was cleaned where it arose."""
+    return clean(value) if type(value) is str else value
+
+
 @cache
 def _environment() -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -157,6 +196,7 @@ def _environment() -> "Environment":
     environment = Environment(
         loader=FileSystemLoader([str(root) for root in ROOTS]),
         autoescape=True,
+        finalize=_seen,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -17,12 +17,16 @@ from checker.errors import OutputError
 from checker.report import svg
 from checker.report.links import Links
 from checker.report.pages import asset, render_one
+from checker.report.tables import word
 from checker.report.view import SiteView
 
 NAME: Final = "report.pdf"
 MOST_ROWS: Final = 1500
 """Rows of all tables together at most: about ninety pages, half a minute."""
 _MARK = re.compile(r'(<svg class="[a-z-]+")[^>]*><use href="#mark-([a-z]+)"/>')
+_TAG = re.compile(r'<span class="tag c-([a-z]+)">([^<]*)')
+_BAR = re.compile(r'<svg class="bar"[^>]*>')
+_STORE = re.compile(r'<svg class="store".*?</svg>', re.DOTALL)
 _AWAY = re.compile(r'<a href="(?!#|https?:|mailto:)[^"]*"')
 _SCRIPT = re.compile(r"<script>.*?</script>", re.DOTALL)
 _POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy"[^>]*>')
@@ -50,7 +54,7 @@ def report_pdf(site: SiteView, links: Links) -> bytes:
     require_pdf()
     from weasyprint import HTML
 
-    html = paper_html(render_one(site, links))
+    html = paper_html("".join(render_one(site, links)))
     # The library tells of every rule for screens that paper does not know.
     logging.getLogger("weasyprint").setLevel(logging.CRITICAL)
     logging.getLogger("fontTools").setLevel(logging.CRITICAL)
@@ -70,10 +74,24 @@ def paper_html(html: str) -> str:
     html = _AWAY.sub("<a", html).replace(
         "</head>", f"<style>{asset('paper.css')}</style></head>", 1
     )
+    html = _STORE.sub("", html.replace(svg.mark_rules(), "", 1))
     html = _MARK.sub(
-        lambda found: f'{found.group(1)} viewBox="-7 -7 14 14">{svg.mark(found.group(2), 5)}', html
+        lambda found: f"{found.group(1)}{_drawn(found.group(2), word(found.group(2)))}", html
     )
+    html = _TAG.sub(
+        lambda found: (
+            f'<span class="tag c-{found.group(1)}"><svg class="ic"'
+            f"{_drawn(found.group(1), found.group(2))}</svg>{found.group(2)}"
+        ),
+        html,
+    )
+    html = _BAR.sub(r"\g<0><title>share of the limit</title>", html)
     return svg.rimmed(html)
+
+
+def _drawn(kind: str, name: str) -> str:
+    """Return the rest of a drawing that shows a mark, with a name for who cannot see it."""
+    return f' viewBox="-7 -7 14 14"><title>{name}</title>{svg.mark(kind, 5)}'
 
 
 def _refuse(url: str) -> dict[str, object]:

@@ -1,7 +1,7 @@
 """results.json: everything that was found, for other programs. The contract is schema 1."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -10,9 +10,11 @@ from checker import __version__
 from checker.model.finding import Finding, Results, Verdict
 from checker.model.job import Tolerance
 from checker.model.measure import Column, Item, Quantity
-from checker.report.diagnoses import diagnoses_json
+from checker.report.diagnoses import diagnoses_json, power_json
+from checker.report.escape import in_json
 from checker.report.lath import lath_texts
 from checker.report.numbers import Outside
+from checker.report.rows import batches, part_of
 from checker.units import Formula
 
 SCHEMA = 1
@@ -25,6 +27,8 @@ _POINT_KEYS = (
 _POINT_KINDS = ("stakeout", "control")
 _LEAD = ("id", "verdict", "reason", "close")
 _BREAK = ",\n"
+PART_ROWS = 4000
+"""So many rows of a check are made into text at once: long tables are never held as text."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,29 +41,57 @@ class Cells:
     decimals: int | None
     values: list[object]
 
-    def texts(self) -> list[str]:
-        """Return the values as JSON."""
-        return json_texts(self.values)
+    @property
+    def nothing(self) -> bool:
+        """True where every value is None."""
+        return not self.values or (
+            self.values[0] is None and self.values.count(None) == len(self.values)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exported:
-    """A check as the files give it: its columns and, in the same order, their JSON."""
+    """A part of a check's rows as the files give them.
 
+    number: of the check, from 0. rows: which of its rows. cells: the columns; texts: in the same
+    order, their JSON, None for a column that is null in all of these rows. whole: the check itself.
+    """
+
+    number: int
+    rows: range
     finding: Finding
     cells: list[Cells]
-    texts: list[list[str]]
+    texts: list[list[str] | None]
+    whole: Finding
+
+    @property
+    def first(self) -> bool:
+        """True where the check begins here."""
+        return not self.rows.start
+
+    @property
+    def last(self) -> bool:
+        """True where the check ends here."""
+        return self.rows.stop == len(self.whole.measure.id)
 
 
-def exported(results: Results) -> list[Exported]:
-    """Return every check's columns, those of `lead_cells` first; made once for all files."""
+def exported(results: Results) -> Iterator[Exported]:
+    """Yield the checks part by part, each at least once; the columns of `lead_cells` come first."""
     outside = Outside(unit=results.job.unit)
-    tables = []
-    for finding in results.findings:
-        cells = [*lead_cells(finding), *row_cells(finding, outside)]
-        texts = [cell.texts() for cell in cells]
-        tables.append(Exported(finding=finding, cells=cells, texts=texts))
-    return tables
+    for number, whole in enumerate(results.findings):
+        for rows in batches(len(whole.measure.id), PART_ROWS):
+            finding = part_of(whole, slice(rows.start, rows.stop))
+            cells = [*lead_cells(finding), *row_cells(finding, outside)]
+            texts = [None if cell.nothing else json_texts(cell.values) for cell in cells]
+            yield Exported(
+                number=number, rows=rows, finding=finding, cells=cells, texts=texts, whole=whole
+            )
+
+
+def columns_of(finding: Finding, outside: Outside) -> list[Cells]:
+    """Return what a check's columns are, with no rows in them."""
+    nothing = part_of(finding, slice(0))
+    return [*lead_cells(nothing), *row_cells(nothing, outside)]
 
 
 def row_cells(finding: Finding, outside: Outside) -> list[Cells]:
@@ -108,22 +140,21 @@ def results_document(results: Results) -> dict[str, object]:
     return document
 
 
-def results_text(results: Results, tables: Sequence[Exported] | None = None) -> str:
-    """Return the text of results.json, one row a line; the same content as `results_document`.
-
-    tables: the results' `exported`, where it is at hand.
-    """
+def results_text(results: Results) -> str:
+    """Return the text of results.json, one row a line; the same content as `results_document`."""
+    begin, end = json_frame(results)
     outside = Outside(unit=results.job.unit)
-    parts = []
-    for key, value in _frame(results).items():
-        if key == "checks":
-            checks = _BREAK.join(
-                _check_text(table, outside) for table in tables or exported(results)
-            )
-            parts.append(f'"checks": [\n{checks}\n]' if checks else '"checks": []')
-        else:
-            parts.append(f"{_text(key)}: {_text(value)}")
-    return "{" + _BREAK.join(parts) + "}\n"
+    return "".join((begin, *(json_part(part, outside) for part in exported(results)), end))
+
+
+def json_frame(results: Results) -> tuple[str, str]:
+    """Return what stands in results.json before the parts of the checks, and what behind them."""
+    parts = {key: f"{_text(key)}: {_text(value)}" for key, value in _frame(results).items()}
+    keys = list(parts)
+    at = keys.index("checks")
+    begin, end = (_BREAK.join(parts[key] for key in some) for some in (keys[:at], keys[at + 1 :]))
+    checks = ("[\n", "\n]") if results.findings else ("[", "]")
+    return f'{{{begin}{_BREAK}"checks": {checks[0]}', f"{checks[1]}{_BREAK}{end}}}\n"
 
 
 def _frame(results: Results) -> dict[str, object]:
@@ -146,6 +177,7 @@ def _frame(results: Results) -> dict[str, object]:
             "unused": [] if measured is None else measured.id[results.unused].tolist(),
         },
         "diagnoses": diagnoses_json(results),
+        "power": power_json(results),
         "inputs": [
             {"path": file.path, "role": file.role, "bytes": file.size, "sha256": file.sha256}
             for file in results.inputs.files
@@ -162,19 +194,52 @@ def _check(finding: Finding, outside: Outside) -> dict[str, object]:
     table = zip(*(cell.values for cell in listed), strict=True)
     head["rows"] = [dict(zip(keys, row, strict=True)) for row in table]
     head["remarks"] = list(finding.measure.remarks)
+    head["tables"] = _supplements(finding, outside)
     return head
 
 
-def _check_text(table: Exported, outside: Outside) -> str:
-    """Return one check as JSON; rows are joined from columns, which is quicker than by row."""
-    finding = table.finding
-    head = _check_head(finding, table.cells[len(_LEAD) :], outside)
-    keys = ", ".join(f"{_text(cell.key)}: ".replace("%", "%%") + "%s" for cell in table.cells)
+def _supplements(finding: Finding, outside: Outside) -> list[dict[str, object]]:
+    """Return the further tables of a check; their rows have id and the columns' keys."""
+    found: list[dict[str, object]] = []
+    for each in finding.measure.supplements:
+        cells = [_cells(column.key, column, finding, outside) for column in each.columns]
+        keys = ["id", *(cell.key for cell in cells)]
+        table = zip(each.id.tolist(), *(cell.values for cell in cells), strict=True)
+        found.append(
+            {
+                "key": each.key,
+                "title": each.title,
+                "note": each.note,
+                "columns": _heads(cells),
+                "rows": [dict(zip(keys, row, strict=True)) for row in table],
+            }
+        )
+    return found
+
+
+def _heads(cells: Sequence[Cells]) -> list[dict[str, object]]:
+    return [{"key": c.key, "label": c.label, "unit": c.unit, "decimals": c.decimals} for c in cells]
+
+
+def json_part(part: Exported, outside: Outside) -> str:
+    """Return a part of a check as JSON; rows are joined from columns, quicker than by row."""
+    keys = ", ".join(
+        f"{_text(cell.key)}: ".replace("%", "%%") + ("null" if texts is None else "%s")
+        for cell, texts in zip(part.cells, part.texts, strict=True)
+    )
     pattern = f"{{{keys}}}"
-    rows = _BREAK.join([pattern % row for row in zip(*table.texts, strict=True)])
-    begin = _text(head)[:-1]
-    remarks = _text(list(finding.measure.remarks))
-    return f'{begin}, "rows": [\n{rows}\n], "remarks": {remarks}}}'
+    columns = (texts for texts in part.texts if texts is not None)
+    text = _BREAK.join([pattern % row for row in zip(*columns, strict=True)])
+    if part.first:
+        head = _text(_check_head(part.whole, part.cells[len(_LEAD) :], outside))[:-1]
+        text = f'{_BREAK if part.number else ""}{head}, "rows": [\n{text}'
+    else:
+        text = _BREAK + text
+    if part.last:
+        remarks = _text(list(part.whole.measure.remarks))
+        tables = _text(_supplements(part.whole, outside))
+        text += f'\n], "remarks": {remarks}, "tables": {tables}}}'
+    return text
 
 
 def _check_head(finding: Finding, cells: Sequence[Cells], outside: Outside) -> dict[str, object]:
@@ -183,15 +248,13 @@ def _check_head(finding: Finding, cells: Sequence[Cells], outside: Outside) -> d
         "name": finding.measure.name,
         "verdict": finding.verdict.word,
         "reason": finding.reason,
-        "tolerance": _tolerance(finding.measure.tolerance),
+        "tolerance": stated(finding.measure.tolerance),
         "summary": {item.key: _item(item, outside) for item in finding.summary},
-        "columns": [
-            {"key": c.key, "label": c.label, "unit": c.unit, "decimals": c.decimals} for c in cells
-        ],
+        "columns": _heads(cells),
     }
 
 
-def _tolerance(tolerance: Tolerance | None) -> dict[str, object] | None:
+def stated(tolerance: Tolerance | None) -> dict[str, object] | None:
     """Return a tolerance as the job states it: limits as they are written there."""
     if tolerance is None:
         return None
@@ -253,7 +316,10 @@ def _values(column: Column, finding: Finding, outside: Outside) -> list[object]:
         return [text or None for text in lath_texts(finding, numbers, outside)]
     if quantity is Quantity.COUNT:
         return [int(v) if np.isfinite(v) else None for v in numbers.tolist()]
-    return _numbers(outside.convert(quantity, column.key, numbers))
+    converted = outside.convert(quantity, column.key, numbers)
+    if column.angular is not None:
+        converted = np.where(column.angular, np.degrees(numbers), converted)
+    return _numbers(converted)
 
 
 def _numbers(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[object]:
@@ -268,8 +334,8 @@ def json_texts(values: list[object]) -> list[str]:
     if not values:
         return []
     text = json.dumps(values, ensure_ascii=False, allow_nan=False, separators=(_BREAK, ": "))
-    return text[1:-1].split(_BREAK)
+    return in_json(text)[1:-1].split(_BREAK)
 
 
 def _text(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    return in_json(json.dumps(value, ensure_ascii=False, allow_nan=False))

@@ -1,7 +1,7 @@
 """A finding's rows as figures, tables and lists all need them: what each is, where it stands."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -100,6 +100,23 @@ class Rows:
         """Return the rows of one kind."""
         return np.flatnonzero(self.kind == KINDS.index(wanted))
 
+    def part(self, which: IntArray | slice) -> "Rows":
+        """Return some of the rows, by their numbers and in that order."""
+        anchor = (
+            self.anchor[which]
+            if isinstance(which, slice)
+            else tuple(self.anchor[row] for row in which.tolist())
+        )
+        return replace(
+            self,
+            finding=part_of(self.finding, which),
+            anchor=anchor,
+            kind=self.kind[which],
+            share=self.share[which],
+            governs=self.governs[which],
+            counted=self.counted[which],
+        )
+
 
 def rows_of(finding: Finding, outside: Outside, key: str) -> Rows:
     """Gather what every part of the report asks of a finding's rows."""
@@ -115,13 +132,62 @@ def rows_of(finding: Finding, outside: Outside, key: str) -> Rows:
         share, governs = finding.row_share, _governs(finding, count)
     return Rows(
         finding=finding,
-        outside=outside,
+        outside=replace(outside, station_digits=finding.measure.station_digits),
         key=key,
         anchor=tuple(anchors(finding.measure.id.tolist(), key)),
         kind=kind,
         share=share,
         governs=governs,
         counted=finding.measure.counted,
+    )
+
+
+def part_of(finding: Finding, which: IntArray | slice) -> Finding:
+    """Return a check with some of its rows, by their numbers: long tables are written in parts.
+
+    What concerns the check as a whole, and its comparisons, which no output shows, stay as they
+    are.
+    """
+    measure = finding.measure
+    part = replace(
+        measure,
+        id=measure.id[which],
+        columns=tuple(
+            replace(
+                each,
+                values=each.values[which],
+                angular=None if each.angular is None else each.angular[which],
+            )
+            for each in measure.columns
+        ),
+        shots=measure.shots[which],
+        unchecked=measure.unchecked[which],
+        undecided=measure.undecided[which],
+        said=measure.said[which],
+        counted=measure.counted[which],
+    )
+    if not measure.judged_by_row:
+        return replace(finding, measure=part)
+    return replace(
+        finding,
+        measure=part,
+        judgements=tuple(
+            replace(
+                each,
+                value=each.value[which],
+                lower=np.broadcast_to(each.lower, each.value.shape)[which],
+                upper=np.broadcast_to(each.upper, each.value.shape)[which],
+                guard=np.broadcast_to(each.guard, each.value.shape)[which],
+                share=each.share[which],
+                verdict=each.verdict[which],
+            )
+            for each in finding.judgements
+        ),
+        row_verdict=finding.row_verdict[which],
+        row_reason=finding.row_reason[which],
+        row_close=finding.row_close[which],
+        row_share=finding.row_share[which],
+        p_within=finding.p_within[which],
     )
 
 

@@ -13,6 +13,8 @@ from checker.text import MISSING, azimuth, decimals_apart, dms, fixed, group, la
 MINUS = "−"
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d+\.\d)")
 THIN = "\N{NARROW NO-BREAK SPACE}"
+_MANY = 100.0
+"""From this share of a limit on the percent need their thousands apart."""
 _SIGNED = frozenset(
     {"dn", "de", "dz", "along", "across", "offset", "latitude", "departure", "d_distance", "shift"}
     | {"adjusted_latitude", "adjusted_departure", "rise", "correction"}
@@ -20,7 +22,10 @@ _SIGNED = frozenset(
     | {"scale_ppm", "rotation_deg", "left_out_n", "left_out_e", "left_out_z"}
     | {"d_grade", "d_slope", "d_fall", "residual", "shift_n", "shift_e", "shift_z"}
 )
-_SIGNED_STARTS = ("mean_", "misclosure_n", "misclosure_e", "raw_misclosure_", "angular_misclosure")
+_SIGNED_STARTS = (
+    *("mean_", "correction_", "misclosure_n", "misclosure_e", "raw_misclosure_"),
+    "angular_misclosure",
+)
 
 
 def is_signed(key: str) -> bool:
@@ -54,14 +59,15 @@ def percent(share: float) -> str:
     if not math.isfinite(share):
         return MISSING if math.isnan(share) else "∞"
     decimals = 0 if share <= 1.0 else decimals_apart(share * 100.0, 100.0, 0)
-    text = fixed(share * 100.0, decimals)
-    return f"{text}{THIN}%"
+    write = group if share >= _MANY else fixed
+    return f"{write(share * 100.0, decimals)}{THIN}%"
 
 
 def percents(shares: FloatArray) -> list[str]:
     """Return `percent` of every share; shape (rows,)."""
     texts = [f"{text}{THIN}%" for text in fixed_column(shares * 100.0, 0)]
-    for row in np.flatnonzero(~np.isfinite(shares) | ((shares > 1.0) & (shares < 1.01))).tolist():
+    odd = ~np.isfinite(shares) | ((shares > 1.0) & (shares < 1.01)) | (shares >= _MANY)
+    for row in np.flatnonzero(odd).tolist():
         texts[row] = percent(float(shares[row]))
     return texts
 
@@ -143,7 +149,7 @@ def _special(quantity: Quantity, value: float, key: str, outside: Outside) -> st
     if quantity is Quantity.ANGLE:
         return degrees_text(azimuth(value, 1) if "azimuth" in key else dms(value, 1))
     if quantity is Quantity.STATION:
-        return minus(station_texts(np.array([value]), outside.unit)[0])
+        return minus(station_texts(np.array([value]), outside.unit, outside.station_digits)[0])
     if quantity is Quantity.SMALL_ANGLE:
         text = fixed(math.degrees(value) * 3600.0, 1)
         return text if text == MISSING else f"{plus(text) if is_signed(key) else minus(text)}″"
@@ -166,7 +172,8 @@ def column_texts(quantity: Quantity, key: str, values: FloatArray, outside: Outs
     if quantity is Quantity.ANGLE:
         return [degrees_text(dms(value, 1)) for value in values.tolist()]
     if quantity is Quantity.STATION:
-        return [minus(text) for text in station_texts(values, outside.unit)]
+        texts = station_texts(values, outside.unit, outside.station_digits)
+        return [minus(text) for text in texts]
     if quantity is Quantity.CUT_FILL:
         dz = outside.unit.from_metres(values)
         return [lath(value, outside.lath_decimals) for value in dz.tolist()]

@@ -28,8 +28,11 @@ _LIMITS = {
     "above": "Above design",
     "below": "Below design",
     "distance": "Distance between points",
+    "longer": "Distance longer than design",
+    "shorter": "Distance shorter than design",
     "elevation": "Difference of elevation",
     "plumb": "Out of plumb",
+    "radius": "Radius of an arc",
     "slope": "Difference of slope",
     "minimum_grade": "Grade, at least",
     "maximum_grade": "Grade, at most",
@@ -37,6 +40,10 @@ _LIMITS = {
     "minimum_drop": "Drop across a structure, at least",
     "angular": "Angular misclosure",
     "misclosure": "Misclosure",
+    "section": "Two runnings of a section",
+    "set_angle": "One set of an angle off its mean",
+    "set_distance": "One set of a distance off its mean",
+    "area": "Area off the stated one",
 }
 _QUALITY = {
     "solution": "solution",
@@ -49,6 +56,7 @@ _QUALITY = {
     "sigma_e_m": "σ easting",
     "sigma_h_m": "σ plan (radial)",
     "sigma_z_m": "σ height",
+    "correlation_ne": "correlation of northing and easting",
     "epochs": "epochs",
     "pole_m": "pole",
     "base": "base",
@@ -401,5 +409,39 @@ def _gate(gate: Gate, outside: Outside) -> tuple[Line, ...]:
             "Elevation mask",
             None if mask is None else f"at least {fixed(float(np.degrees(mask)), 1)}°",
         ),
+        ("Check shot of the session within", _hours(gate.check_within_s)),
     )
-    return tuple(Line(name=name, text=clean(text)) for name, text in lines if text)
+    return tuple(
+        Line(name=name, text=clean(text + _sourced(gate.sources, name)))
+        for name, text in lines
+        if text
+    )
+
+
+_GATE_KEYS = {
+    "Solution": "solution",
+    "Satellites": "satellites",
+    "Epochs": "epochs",
+    "HDOP": "hdop",
+    "VDOP": "vdop",
+    "PDOP": "pdop",
+    "Age of corrections": "age",
+    "σ plan": "sigma_h",
+    "σ height": "sigma_z",
+    "Distance to base": "base_distance",
+    "Pole": "pole",
+    "Elevation mask": "elevation_mask",
+    "Check shot of the session within": "check_within",
+}
+
+
+def _sourced(sources: dict[str, str], name: str) -> str:
+    """Return the source of one limit of the gate, where it has one of its own."""
+    text = sources.get(_GATE_KEYS[name])
+    return "" if text is None else f" ({text})"
+
+
+def _hours(seconds: float | None) -> str | None:
+    if seconds is None:
+        return None
+    return f"{seconds / 3600.0:g}{THIN}h" if seconds >= 3600.0 else f"{seconds / 60.0:g}{THIN}min"

@@ -1,16 +1,18 @@
 """Tables of findings: whole columns of escaped cells, joined row by row.
 
-Cells are made a column at a time and joined by one pattern a row, so that ten thousand rows take a
-fraction of a second.
+What the columns are is settled for the table as a whole. Its cells are made when a page of it is
+written, a column at a time and joined by one pattern a row: a hundred thousand rows are never held
+as text.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from markupsafe import Markup
 
-from checker.model.arrays import BoolArray
+from checker.model.arrays import BoolArray, IntArray
 from checker.model.finding import Verdict
 from checker.model.measure import Column, Quantity
 from checker.report import svg
@@ -18,6 +20,7 @@ from checker.report.escape import escape, escape_all
 from checker.report.lath import lath_texts
 from checker.report.rows import Rows, batches
 from checker.report.show import chances, column_texts, column_unit, percents
+from checker.report.words import called
 from checker.text import MISSING, fixed, show_failure
 
 PAGE_ROWS = 2000
@@ -60,6 +63,7 @@ _LIMIT_OF = {
     "residual": ("vertical", 1),
     "d_fall": ("elevation", 1),
     "lean": ("plumb", 1),
+    "d_radius": ("radius", 1),
 }
 """Which limit a column is compared with."""
 _GRADE_LIMIT_OF = {
@@ -69,6 +73,17 @@ _GRADE_LIMIT_OF = {
     "slope_measured": "grade",
 }
 """The same for slopes, whose limits are told beside the table."""
+_REASON_FIRST = ("",)
+"""Kinds without an order of their own say first what was found: their tables may be wide."""
+_ROW_NAMES = {
+    "traverse": "Station",
+    "network": "Station",
+    "vectors": "Loop",
+    "figure": "Course",
+    "relative": "Pair",
+    "pipe": "Run",
+}
+"""What a row of a check is."""
 _SHORT = {
     "horizontal": "Plan",
     "sigma_h": "σ plan",
@@ -89,11 +104,11 @@ _SHORT = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Shown:
-    """A column of the page: heading, unit or limit below it, and escaped cells."""
+    """A column of the page: heading, unit or limit below it; cells: of some rows, escaped."""
 
     label: str
     note: str
-    cells: list[str]
+    cells: Callable[[Rows], list[str]]
     text: bool = False
     sort: str = "number"
 
@@ -102,7 +117,7 @@ class _Shown:
 class TablePage:
     """A part of a check's table. first, last: ids of its rows.
 
-    places: the second table, of coordinates, empty where there is none.
+    draw, draw_places: make the table, and the second one, of coordinates; None where there is none.
     """
 
     number: int
@@ -110,8 +125,18 @@ class TablePage:
     first: str
     last: str
     rows: int
-    html: Markup
-    places: Markup
+    draw: Callable[[], str]
+    draw_places: Callable[[], str] | None
+
+    @property
+    def html(self) -> Markup:
+        """The table, made anew each time."""
+        return Markup(self.draw())  # noqa: S704  (ids and cells are escaped)
+
+    @property
+    def places(self) -> Markup:
+        """The table of coordinates, made anew each time; empty where there is none."""
+        return Markup(self.draw_places() if self.draw_places else "")  # noqa: S704  (the same)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +144,7 @@ class Table:
     """A check's whole table.
 
     empty: labels of columns in which no row has anything. wide: too wide for an upright sheet.
-    names: ids of the elements, without the number of the part.
+    names: ids of the elements, without the number of the part. cut: only the worst rows are in it.
     """
 
     pages: tuple[TablePage, ...]
@@ -127,6 +152,7 @@ class Table:
     filters: bool
     wide: bool
     names: tuple[str, ...]
+    cut: bool
 
 
 def check_table(rows: Rows, most: int | None = None, *, places: bool = True) -> Table:
@@ -135,58 +161,35 @@ def check_table(rows: Rows, most: int | None = None, *, places: bool = True) -> 
     most: how many rows it holds at most, the worst first, in one page; None: all, as they stand.
     places: False leaves the coordinates out.
     """
+    chosen = rows_of_kind(rows, "station")
+    if chosen is not None:
+        return _kind_table(rows, chosen, most)
     columns, empty = _columns(rows)
     where = _places(rows, columns)
     if not places:
         where = []
-    head = _head(rows, columns)
-    pattern = _pattern(rows, columns)
-    safe = escape_all(rows.ids.tolist())
-    anchors = escape_all(rows.anchor)
-    kinds = [svg.KINDS[k] for k in rows.kind.tolist()]
-    lead: list[Sequence[str]] = [anchors, kinds, anchors, safe]
-    if rows.by_row:
-        lead += [_tags(rows), percents(rows.share)]
-    else:
-        del lead[1]
-    body = [pattern % cells for cells in zip(*lead, *(c.cells for c in columns), strict=True)]
-    second: list[str] = []
-    if where:
-        row = '<tr data-k="%s"><th scope="row"><a href="#%s">%s</a></th>'
-        row += "".join(_cell(column) for column in where) + "</tr>\n"
-        cells = (c.cells for c in where)
-        second = [row % each for each in zip(kinds, anchors, safe, *cells, strict=True)]
-    ids = rows.ids
     parts = list(batches(len(rows), PAGE_ROWS))
+    worst = None
     if most is not None and most < len(rows):
         worst = np.lexsort((-np.nan_to_num(rows.share, nan=-1.0), rows.kind))[:most]
-        body, ids = [body[row] for row in worst.tolist()], ids[worst]
-        second = [second[row] for row in worst.tolist()] if second else []
         parts = [range(most)]
     pages = []
     for number, part in enumerate(parts, 1):
         end = f"-{number}" if number > 1 else ""
         caption = _caption(rows, part, number, len(parts))
-        look = "data sortable judged" if rows.by_row else "data sortable"
-        html = _table(f"{rows.key}-table{end}", look, caption, head, body[part.start : part.stop])
-        spots = ""
-        if where:
-            spots = _table(
-                f"{rows.key}-places{end}",
-                "data sortable places",
-                f"{escape(rows.finding.measure.name)}: places, in {rows.outside.unit.words}.",
-                _places_head(where),
-                second[part.start : part.stop],
-            )
+        which = slice(part.start, part.stop) if worst is None else worst
+        ids = rows.ids[which]
         pages.append(
             TablePage(
                 number=number,
                 count=len(parts),
-                first=str(ids[part.start]) if len(part) else "",
-                last=str(ids[part.stop - 1]) if len(part) else "",
+                first=str(ids[0]) if len(part) else "",
+                last=str(ids[-1]) if len(part) else "",
                 rows=len(part),
-                html=Markup(html),  # noqa: S704  (ids and cells are escaped)
-                places=Markup(spots),  # noqa: S704  (the same)
+                draw=partial(_draw, rows, which, columns, f"{rows.key}-table{end}", caption),
+                draw_places=partial(_draw_places, rows, which, where, f"{rows.key}-places{end}")
+                if where
+                else None,
             )
         )
     names = (f"{rows.key}-table", f"{rows.key}-places") if where else (f"{rows.key}-table",)
@@ -196,7 +199,93 @@ def check_table(rows: Rows, most: int | None = None, *, places: bool = True) -> 
         filters=rows.by_row and len(rows) > 8,
         wide=len(columns) > _UPRIGHT,
         names=names,
+        cut=most is not None and most < len(rows),
     )
+
+
+def rows_of_kind(rows: Rows, kind: str) -> IntArray | None:
+    """Return the rows of one kind of a network, whose rows are stations and observations.
+
+    None for every other check, whose rows are all alike.
+    """
+    if rows.finding.measure.kind != "network":
+        return None
+    return np.flatnonzero(np.array(rows.texts("kind")) == kind)
+
+
+def kind_table(rows: Rows, which: IntArray, name: str, what: str) -> str:
+    """Return a table of some rows of a network, with the columns that these have."""
+    columns, _ = _columns(rows.part(which))
+    unit = rows.outside.unit.words
+    caption = f"{escape(called(rows.finding))}: {len(which):,} {what}, lengths in {unit}."
+    columns = [column for column in columns if column.label != "Row"]
+    table = _draw(rows, which, columns, name, caption)
+    # The first column holds what the rows are: a check's own word for them is "station".
+    return table if what == "stations" else table.replace(">Station</th>", ">Observation</th>", 1)
+
+
+def _kind_table(rows: Rows, chosen: IntArray, most: int | None) -> Table:
+    """Return the table of a network's stations, in pages."""
+    kept = chosen if most is None else chosen[:most]
+    pages = []
+    parts = list(batches(len(kept), PAGE_ROWS))
+    for number, part in enumerate(parts, 1):
+        end = f"-{number}" if number > 1 else ""
+        which = kept[part.start : part.stop]
+        pages.append(
+            TablePage(
+                number=number,
+                count=len(parts),
+                first=str(rows.ids[which[0]]) if len(which) else "",
+                last=str(rows.ids[which[-1]]) if len(which) else "",
+                rows=len(which),
+                draw=partial(kind_table, rows, which, f"{rows.key}-table{end}", "stations"),
+                draw_places=None,
+            )
+        )
+    return Table(
+        pages=tuple(pages),
+        empty=(),
+        filters=False,
+        wide=False,
+        names=(f"{rows.key}-table",),
+        cut=len(kept) < len(chosen),
+    )
+
+
+def _draw(
+    rows: Rows, which: IntArray | slice, columns: Sequence[_Shown], name: str, caption: str
+) -> str:
+    """Return the table of some rows."""
+    part = rows.part(which)
+    anchors = escape_all(part.anchor)
+    lead: list[Sequence[str]] = [anchors, anchors, escape_all(part.ids.tolist())]
+    if rows.by_row:
+        lead.insert(1, _kinds(part))
+        lead += [_tags(part), percents(part.share)]
+    pattern = _pattern(rows, columns)
+    cells = (column.cells(part) for column in columns)
+    body = [pattern % each for each in zip(*lead, *cells, strict=True)]
+    look = "data sortable judged" if rows.by_row else "data sortable"
+    return _table(name, look, caption, _head(rows, columns), body)
+
+
+def _draw_places(
+    rows: Rows, which: IntArray | slice, columns: Sequence[_Shown], name: str
+) -> str:
+    """Return the table of the coordinates of some rows."""
+    part = rows.part(which)
+    row = '<tr data-k="%s"><th scope="row"><a href="#%s">%s</a></th>'
+    row += "".join(_cell(column) for column in columns) + "</tr>\n"
+    lead = (_kinds(part), escape_all(part.anchor), escape_all(part.ids.tolist()))
+    cells = (column.cells(part) for column in columns)
+    body = [row % each for each in zip(*lead, *cells, strict=True)]
+    caption = f"{escape(called(rows.finding))}: places, in {rows.outside.unit.words}."
+    return _table(name, "data sortable places", caption, _places_head(rows, columns), body)
+
+
+def _kinds(rows: Rows) -> list[str]:
+    return [svg.KINDS[kind] for kind in rows.kind.tolist()]
 
 
 def _table(name: str, look: str, caption: str, head: str, body: Sequence[str]) -> str:
@@ -224,22 +313,23 @@ def _cell(column: _Shown) -> str:
     return '<td class="x">%s</td>' if column.text else "<td>%s</td>"
 
 
-def _places_head(places: Sequence[_Shown]) -> str:
+def _places_head(rows: Rows, places: Sequence[_Shown]) -> str:
     cells = "".join(
         f'<th scope="col" data-sort="{column.sort}"{_X if column.text else ""}>'
         f"{escape(column.label)}{f' <small>{escape(column.note)}</small>' if column.note else ''}"
         "</th>"
         for column in places
     )
-    return f'<thead><tr><th scope="col" data-sort="text" class="x">Point</th>{cells}</tr></thead>'
+    name = _ROW_NAMES.get(rows.finding.measure.kind, "Point")
+    return f'<thead><tr><th scope="col" data-sort="text" class="x">{name}</th>{cells}</tr></thead>'
 
 
 def _caption(rows: Rows, part: range, number: int, count: int) -> str:
-    name = escape(rows.finding.measure.name)
+    name = escape(called(rows.finding))
     unit = rows.outside.unit.words
     text = f"{name}: {len(rows):,} rows, lengths in {unit}"
     if count == 1 and len(part) < len(rows):
-        text += f"; the worst {len(part):,} are printed, all stand in results.csv"
+        text += f"; the worst {len(part):,} are shown here, all stand in results.csv"
     if count > 1:
         text += f"; part {number} of {count}, rows {part.start + 1:,} to {part.stop:,}"
     return text + "."
@@ -249,7 +339,7 @@ def _columns(rows: Rows) -> tuple[list[_Shown], tuple[str, ...]]:
     """Return the columns to show and the labels of those that are empty."""
     measure = rows.finding.measure
     by_key = {column.key: column for column in measure.columns}
-    order = _ORDERS.get(measure.kind, ())
+    order = _ORDERS.get(measure.kind, _REASON_FIRST)
     if measure.kind not in _POINT_KINDS:
         rest = tuple(column.key for column in measure.columns if not column.detail)
         judged = ("p_within", "") if measure.judged_by_row else ()
@@ -258,10 +348,10 @@ def _columns(rows: Rows) -> tuple[list[_Shown], tuple[str, ...]]:
     empty: list[str] = []
     for key in order:
         if key == "" and rows.by_row:
-            shown.append(_found(rows))
+            shown += _found(rows)
         elif key == "p_within" and "p_within" not in by_key:
             if np.isfinite(rows.finding.p_within).any():
-                shown.append(_probability(rows))
+                shown.append(_probability())
             elif rows.by_row:
                 empty.append(_SHORT[key])
         elif key in by_key:
@@ -271,10 +361,17 @@ def _columns(rows: Rows) -> tuple[list[_Shown], tuple[str, ...]]:
                 empty.append(_SHORT.get(key, column.label))
             else:
                 shown.append(made)
-    return [column for column in shown if any(column.cells)], tuple(empty)
+    return shown, tuple(empty)
 
 
-def _found(rows: Rows) -> _Shown:
+def _found(rows: Rows) -> list[_Shown]:
+    """Return the column of reasons; none where nothing was found."""
+    if rows.counted.all() and not any(rows.finding.row_reason.tolist()):
+        return []
+    return [_Shown(label="What was found", note="", cells=_reasons, text=True, sort="text")]
+
+
+def _reasons(rows: Rows) -> list[str]:
     reasons = escape_all(rows.finding.row_reason.tolist())
     if not rows.finding.measure.counted.all():
         aside = ~rows.counted
@@ -283,50 +380,74 @@ def _found(rows: Rows) -> _Shown:
             note = "superseded by a later shot" if old[row] else "listed, not counted"
             if note not in reasons[row]:
                 reasons[row] = f"{reasons[row]}; {note}" if reasons[row] else note
-    return _Shown(label="What was found", note="", cells=reasons, text=True, sort="text")
+    return reasons
 
 
-def _probability(rows: Rows) -> _Shown:
-    values = rows.finding.p_within
-    return _Shown(label=_SHORT["p_within"], note="", cells=escape_all(chances(values)))
+def _probability() -> _Shown:
+    return _Shown(
+        label=_SHORT["p_within"],
+        note="",
+        cells=lambda part: escape_all(chances(part.finding.p_within)),
+    )
 
 
 def _shown(column: Column, rows: Rows) -> _Shown | None:
     """Return a column as shown, or None where no row has a value."""
     key, quantity = column.key, column.quantity
     label = _SHORT.get(key, column.label)
-    if quantity is Quantity.TEXT:
-        texts = ["" if value is None else str(value) for value in column.values.tolist()]
-        if not any(texts):
+    if quantity in (Quantity.TEXT, Quantity.FLAG):
+        if not any(_words(column)):
             return None
-        return _Shown(label=label, note="", cells=escape_all(texts), text=True, sort="text")
-    if quantity is Quantity.FLAG:
-        cells = ["yes" if value else "" for value in column.values.tolist()]
-        return (
-            _Shown(label=label, note="", cells=cells, text=True, sort="text")
-            if any(cells)
-            else None
+        return _Shown(
+            label=label,
+            note="",
+            cells=lambda part: escape_all(_words(part.finding.measure.column(key))),
+            text=True,
+            sort="text",
         )
-    values = column.values.astype(np.float64)
-    if not np.isfinite(values).any():
+    if not np.isfinite(column.values.astype(np.float64)).any():
         return None
     unit = column_unit(quantity, key, rows.outside)
     if quantity is Quantity.CUT_FILL:
-        cells = [text or MISSING for text in lath_texts(rows.finding, values, rows.outside)]
-        _stress(cells, rows, "vertical")
-        return _Shown(label=label, note=unit, cells=cells, sort="lath")
-    cells = escape_all(column_texts(quantity, key, values, rows.outside))
+        return _Shown(label=label, note=unit, cells=partial(_lath_cells, key), sort="lath")
     if key in _LIMIT_OF and rows.by_row:
-        limit = _LIMIT_OF[key][0]
-        if key == "dz" and rows.finding.measure.kind == "relative":
-            limit = "elevation"
+        unit = _with_limit(unit, rows, _limit_of(key, rows))
+    sort = "angle" if quantity is Quantity.ANGLE else "number"
+    return _Shown(label=label, note=unit, cells=partial(_number_cells, key), sort=sort)
+
+
+def _words(column: Column) -> list[str]:
+    """Return a column of texts or flags as text."""
+    if column.quantity is Quantity.FLAG:
+        return ["yes" if value else "" for value in column.values.tolist()]
+    return ["" if value is None else str(value) for value in column.values.tolist()]
+
+
+def _limit_of(key: str, rows: Rows) -> str:
+    """Return which limit a column is judged by."""
+    if key == "dz" and rows.finding.measure.kind == "relative":
+        return "elevation"
+    return _LIMIT_OF[key][0]
+
+
+def _lath_cells(key: str, rows: Rows) -> list[str]:
+    values = rows.finding.measure.column(key).values.astype(np.float64)
+    cells = [text or MISSING for text in lath_texts(rows.finding, values, rows.outside)]
+    _stress(cells, rows, "vertical")
+    return cells
+
+
+def _number_cells(key: str, rows: Rows) -> list[str]:
+    column = rows.finding.measure.column(key)
+    values = column.values.astype(np.float64)
+    cells = escape_all(column_texts(column.quantity, key, values, rows.outside))
+    if key in _LIMIT_OF and rows.by_row:
+        limit = _limit_of(key, rows)
         _tell_apart(cells, rows, limit)
         _stress(cells, rows, limit)
-        unit = _with_limit(unit, rows, limit)
     elif key in _GRADE_LIMIT_OF and rows.by_row:
         _stress(cells, rows, _GRADE_LIMIT_OF[key])
-    sort = "angle" if quantity is Quantity.ANGLE else "number"
-    return _Shown(label=label, note=unit, cells=cells, sort=sort)
+    return cells
 
 
 def _failing(rows: Rows, limit: str) -> BoolArray:
@@ -381,11 +502,8 @@ def _tags(rows: Rows) -> list[str]:
 
 
 def tag(kind: str) -> str:
-    """Return the mark and the word of a verdict. The marks stand once on every page."""
-    return (
-        f'<span class="tag c-{kind}"><svg class="ic" aria-hidden="true">'
-        f'<use href="#mark-{kind}"/></svg>{word(kind)}</span>'
-    )
+    """Return the word of a verdict; its mark is the stylesheet's, see `svg.mark_rules`."""
+    return f'<span class="tag c-{kind}">{word(kind)}</span>'
 
 
 def word(kind: str) -> str:
@@ -411,13 +529,7 @@ def bar(share: float) -> Markup:
 
 
 def _head(rows: Rows, columns: Sequence[_Shown]) -> str:
-    name = (
-        "Point"
-        if rows.by_row
-        else "Station"
-        if rows.finding.measure.kind == "traverse"
-        else "Point"
-    )
+    name = _ROW_NAMES.get(rows.finding.measure.kind, "Point")
     cells = [f'<th scope="col" data-sort="text" class="x">{name}</th>']
     if rows.by_row:
         cells.append('<th scope="col" data-sort="kind" class="x">Verdict</th>')

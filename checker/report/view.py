@@ -1,6 +1,6 @@
 """From results to what pages show: finished text, so that a template only lays out."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ from checker import __version__
 from checker.model.finding import Finding, Results, Verdict
 from checker.model.job import Job
 from checker.model.measure import Item
+from checker.model.past import Since
 from checker.report import svg, tables, words
 from checker.report.again import shoot_again
 from checker.report.cutsheet import CutSheet, cut_sheets
@@ -19,19 +20,23 @@ from checker.report.frame_view import frame_lines
 from checker.report.geojson import NAME as MAP_FILE
 from checker.report.geojson import MapFile
 from checker.report.links import Links
+from checker.report.metadata_view import metadata_lines
 from checker.report.notes import notes_html
 from checker.report.numbers import Outside
 from checker.report.plots import (
     closures,
     differences,
     heights,
+    network,
     pipes,
     plan,
     repeats,
+    returns,
     share,
     stations,
     target,
 )
+from checker.report.proof_view import ProofView, UnprovenView, proof_views, unproven_views
 from checker.report.rows import Rows, kind_of, rows_of
 from checker.report.show import item_text, length, percent, true_minus
 from checker.report.sources import (
@@ -47,11 +52,15 @@ from checker.report.sources import (
     measured_view,
     unit_words,
 )
+from checker.report.supplements import SupplementView, supplement_views
 from checker.report.who import WhoView, who_view
+from checker.report.wording import Speaker
 from checker.text import ratio
 
 ATTENTION = 200
 """How many rows that need attention the first page lists at most."""
+_SLIM_MARKS = 250
+"""How many marks the plan of a report of one page holds."""
 _OWN_TILE = 3
 """So many closures have a tile each."""
 _CLOSE = svg.KINDS.index("close")
@@ -97,6 +106,7 @@ class CheckView:
     summary: tuple[Line, ...]
     remarks: tuple[str, ...]
     figures: tuple[svg.Figure, ...]
+    supplements: tuple[SupplementView, ...]
     table: tables.Table
     counts: str
     used: str
@@ -104,7 +114,12 @@ class CheckView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteView:
-    """The whole report. Everything is plain text unless it is Markup."""
+    """The whole report. Everything is plain text unless it is Markup.
+
+    looks: style rules of its drawings, where they share some. left_out: what a report of one page
+    leaves out, as a sentence, or "". methods: has the page of methods. speaker: says the
+    finished pages in the job's wording.
+    """
 
     title: str
     facts: tuple[Line, ...]
@@ -133,11 +148,18 @@ class SiteView:
     on_map: bool
     exports: tuple[Line, ...]
     frame: tuple[Line, ...]
+    metadata: tuple[Line, ...]
+    proofs: tuple[ProofView, ...]
+    unproven: tuple[UnprovenView, ...]
     again: ShotList
     who: WhoView
     version: str
     kinds: frozenset[str]
-    slim: bool
+    looks: str
+    left_out: str
+    methods: bool
+    since: Since
+    speaker: Speaker
     diagnoses: tuple[DiagnosisView, ...]
     power: tuple[PowerView, ...]
 
@@ -149,11 +171,13 @@ def site_view(
     *,
     most_rows: int | None = None,
     slim: bool = False,
+    since: Since = Since(),  # noqa: B008  (frozen)
 ) -> SiteView:
     """Return everything that the pages show.
 
     most_rows: how many rows all tables hold together at most, the worst first; None: all. slim:
-    without the checks' own plans and tables of coordinates.
+    without the checks' own plans and tables of coordinates. since: what changed since the report
+    that stood in the same place before.
     """
     job, outside = results.job, Outside(unit=results.job.unit)
     every = [
@@ -166,7 +190,8 @@ def site_view(
         _check(rows, number, results, links, most=most, slim=slim)
         for number, (rows, most) in enumerate(zip(every, room, strict=True))
     )
-    attention, more = _attention(every, doubts, links)
+    listed = ATTENTION if most_rows is None else min(ATTENTION, most_rows)
+    attention, more = _attention(every, doubts, links, listed)
     close = sum(_close(rows) for rows in every)
     kind = _overall_kind(results, every)
     return SiteView(
@@ -182,7 +207,7 @@ def site_view(
         cautions=tuple(words.cautions(results)),
         attention=attention,
         attention_more=more,
-        figures=_overview(every, results, links),
+        figures=_overview(every, results, links, _SLIM_MARKS if slim else None),
         checks=checks,
         cut_sheets=cut_sheets(every),
         notes=notes_html(results.inputs.notes),
@@ -194,12 +219,19 @@ def site_view(
         design_points=0 if results.inputs.design is None else len(results.inputs.design),
         version=__version__,
         kinds=frozenset(finding.measure.kind for finding in results.findings),
-        slim=slim,
+        looks="",
+        left_out="",
+        methods=True,
+        since=since,
+        speaker=Speaker(results.inputs.wording),
         measured=measured_view(results),
         inputs=inputs_view(results),
-        on_map=on_map.text is not None,
+        on_map=on_map.there,
         exports=(Line(name=MAP_FILE, text=clean(on_map.said)),),
         frame=frame_lines(results),
+        metadata=metadata_lines(results),
+        proofs=proof_views(results),
+        unproven=unproven_views(results, links),
         again=shoot_again(every, results),
         who=who_view(results),
         diagnoses=diagnosis_views(results),
@@ -236,7 +268,7 @@ def _overall_kind(results: Results, every: Sequence[Rows]) -> str:
 
 
 def _attention(
-    every: Sequence[Rows], doubts: Sequence[str], links: Links
+    every: Sequence[Rows], doubts: Sequence[str], links: Links, most: int
 ) -> tuple[tuple[Attention, ...], int]:
     """Return what needs attention, worst first, and how much more there is than is listed."""
     kind, use, check, row = [], [], [], []
@@ -259,7 +291,7 @@ def _attention(
     checks, chosen_rows = np.concatenate(check), np.concatenate(row)
     order = np.lexsort((chosen_rows, checks, -uses, kinds))
     listed = []
-    for index in order[:ATTENTION].tolist():
+    for index in order[:most].tolist():
         number, which = int(checks[index]), int(chosen_rows[index])
         rows = every[number]
         listed.append(
@@ -267,7 +299,7 @@ def _attention(
             if which >= 0
             else _attention_check(rows, number, links)
         )
-    return tuple(listed), max(len(order) - ATTENTION, 0)
+    return tuple(listed), max(len(order) - most, 0)
 
 
 def _attention_row(
@@ -422,8 +454,10 @@ def _closure_tile(rows: Rows) -> Tile:
     )
 
 
-def _overview(every: Sequence[Rows], results: Results, links: Links) -> tuple[svg.Figure, ...]:
-    """Return the plan of all points and the strip of all checks."""
+def _overview(
+    every: Sequence[Rows], results: Results, links: Links, most: int | None
+) -> tuple[svg.Figure, ...]:
+    """Return the plan of all points, at most so many drawn, and the strip of all checks."""
     placed = [
         plan.marks_of(rows, links.rows(number, rows.anchor))
         for number, rows in enumerate(every)
@@ -434,7 +468,7 @@ def _overview(every: Sequence[Rows], results: Results, links: Links) -> tuple[sv
         marks = plan.join(placed)
         linework = [line for drawing in results.inputs.drawings for line in drawing.linework]
         figures += plan.overview(
-            marks, linework, Outside(unit=results.job.unit), "plan", _plan_title(marks)
+            marks, linework, Outside(unit=results.job.unit), "plan", _plan_title(marks), most
         )
     figures.append(share.strips(every, "strips"))
     return tuple(figure for figure in figures if figure is not None)
@@ -484,6 +518,7 @@ def _check(
         figures=tuple(
             _figures(rows, () if slim else _own_plan(rows, number, results, links), results)
         ),
+        supplements=supplement_views(rows, slim=slim),
         table=tables.check_table(rows, most, places=not slim),
         counts=_counts(rows),
         used=percent(finding.share),
@@ -492,8 +527,7 @@ def _check(
 
 def _name(finding: Finding) -> str:
     """Return what a check is called on the pages."""
-    measure = finding.measure
-    return words.kind_name(measure.kind) if measure.kind == measure.name else clean(measure.name)
+    return clean(words.called(finding))
 
 
 def _clean_headline(headline: words.Headline) -> words.Headline:
@@ -564,6 +598,16 @@ def _own_plan(
     return (plan.plan(marks, linework, rows.outside, f"{rows.key}-plan", _plan_title(marks)),)
 
 
+_ONE_FIGURE: dict[str, Callable[[Rows, str], svg.Figure | None]] = {
+    "traverse": closures.traverse,
+    "figure": closures.figure,
+    "levels": closures.levels,
+    "network": network.network,
+    "repeats": repeats.repeats,
+}
+"""The kinds with one figure of their own."""
+
+
 def _figures(
     rows: Rows, own_plan: Sequence[svg.Figure | None], results: Results
 ) -> list[svg.Figure]:
@@ -582,16 +626,12 @@ def _figures(
             stations.by_station(rows, f"{key}-stations"),
             share.curve(rows, f"{key}-curve"),
         ]
+    elif kind == "curb_return":
+        made.append(returns.curb_return(rows, f"{key}-map"))
     elif kind == "site_fit":
         made.append(target.target(rows, f"{key}-target"))
-    elif kind == "traverse":
-        made.append(closures.traverse(rows, f"{key}-figure"))
-    elif kind == "figure":
-        made.append(closures.figure(rows, f"{key}-figure"))
-    elif kind == "levels":
-        made.append(closures.levels(rows, f"{key}-figure"))
-    elif kind == "repeats":
-        made.append(repeats.repeats(rows, f"{key}-figure"))
+    elif kind in _ONE_FIGURE:
+        made.append(_ONE_FIGURE[kind](rows, f"{key}-figure"))
     elif kind == "surface":
         edges = differences.surface_edges(rows, results)
         made += [
@@ -604,7 +644,10 @@ def _figures(
             differences.difference_bars(rows, differences.PLANE, f"{key}-bars"),
         ]
     elif kind == "relative":
-        made.append(differences.difference_bars(rows, differences.DISTANCES, f"{key}-bars"))
+        made += [
+            differences.difference_bars(rows, differences.DISTANCES, f"{key}-bars"),
+            differences.difference_bars(rows, differences.PLUMB, f"{key}-plumb"),
+        ]
     elif kind == "pipe":
         made.append(pipes.profile(rows, f"{key}-profile"))
     return [figure for figure in made if figure is not None]

@@ -1,5 +1,6 @@
 """Sentences computed from the results: what was found, what to do, what to beware of."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -20,17 +21,21 @@ KIND_NAMES = {
     "levels": "Level run",
     "repeats": "Repeat shots",
     "slope_stake": "Slope stakes",
+    "curb_return": "Curb return",
     "surface": "Surface",
     "relative": "Relative positions",
     "plane": "Slope and flatness",
     "pipe": "Pipe runs",
+    "vectors": "Loops of vectors",
+    "network": "Network",
+    "figure": "Figure",
 }
 STATUS_NOTES = {
     Status.DRAFT: "Draft: for checking by the people named below, not to be built from.",
     Status.ISSUED: "",
     Status.SUPERSEDED: "Superseded: do not use. Ask for the report that replaces this one.",
 }
-_PASSIVE = {
+PASSIVE = {
     Verdict.OUTSIDE: "outside tolerance",
     Verdict.UNDECIDED: "undecided",
     Verdict.UNCHECKED: "unchecked",
@@ -49,6 +54,12 @@ class Headline:
 def kind_name(kind: str) -> str:
     """Return what a kind of check is called on a page."""
     return KIND_NAMES.get(kind, kind.replace("_", " ").capitalize())
+
+
+def called(finding: Finding) -> str:
+    """Return what a check is called: by its name, or by its kind where the job gives it none."""
+    measure = finding.measure
+    return kind_name(measure.kind) if measure.kind == measure.name else measure.name
 
 
 def headline(results: Results, close: int) -> Headline:
@@ -90,7 +101,7 @@ def _headline(verdict: Verdict, counts: Mapping[Verdict, int], close: int, thing
     elif not worst:
         big = verdict.word.capitalize()
     else:
-        big = f"{worst:,} of {total:,} {_PASSIVE[verdict]}"
+        big = f"{worst:,} of {total:,} {PASSIVE[verdict]}"
     parts = []
     if verdict in (Verdict.UNDECIDED, Verdict.UNCHECKED):
         parts.append("Nothing is outside, but this is not a pass")
@@ -152,6 +163,7 @@ def to_do(rows: Rows, row: int, doubts: Sequence[str]) -> str:
     )
 
 
+_EARLIER = re.compile(r"stands where .+ put it")
 _OUTSIDE_TO_DO = {
     "site_fit": (
         "Stop. Find the wrong mark before anything rests on this fit: look at its cap and at the "
@@ -185,6 +197,11 @@ def _about_outside(rows: Rows, row: int) -> str:
         return (
             "Stop. Pull the stake, set it on the side that the design says, and tell whoever may "
             "have built from it."
+        )
+    if _EARLIER.search(str(rows.finding.measure.said[row])):
+        return (
+            "Stop. Pull the stake and set it by this revision; look for others that were set by "
+            "the earlier one, and tell whoever may have built from them."
         )
     failing = {
         judgement.limit
@@ -243,6 +260,16 @@ _WHOLE_TO_DO = {
     ("levels", Verdict.OUTSIDE): (
         "Hold. Adjust nothing: run the line again, from the last proven bench mark."
     ),
+    ("vectors", Verdict.OUTSIDE): (
+        "Hold. Adjust nothing: find the vector that its loops share, and observe it again."
+    ),
+    ("figure", Verdict.OUTSIDE): (
+        "Hold. Compare the courses with the paper they come from; where it says so, ask its author."
+    ),
+    ("network", Verdict.OUTSIDE): (
+        "Hold. Look at the largest standardized residual first: measure that again, or show that "
+        "the stated standard deviations were too small."
+    ),
     ("accuracy", Verdict.OUTSIDE): (
         "Hold. The data are coarser than asked for: find the worst points and their cause."
     ),
@@ -283,6 +310,27 @@ def hold(results: Results) -> str:
     )
 
 
+_CAUTIONS_OF = {
+    ("figure",): (
+        "A figure that closes agrees with itself; that makes it no boundary. What a boundary is, "
+        "and whose, is for the licensed surveyor and the law of the place."
+    ),
+    ("surface", "plane"): (
+        "Between the shots nothing was measured: a surface, a slab or a volume is known there only "
+        "as far as the ground runs straight from shot to shot."
+    ),
+    ("pipe",): (
+        "The fall of a pipe is no better than the heights it rests on: have it levelled before it "
+        "is bedded and covered."
+    ),
+    ("accuracy", "rover_test"): (
+        "A statement of accuracy or a test of the rover tells how the work agreed there and then. "
+        "It approves no instrument, and says nothing of another place or day."
+    ),
+}
+"""Cautions that some kinds of check ask for."""
+
+
 def cautions(results: Results) -> list[str]:
     """Return the cautions that apply to this report."""
     texts = [
@@ -311,6 +359,8 @@ def cautions(results: Results) -> list[str]:
             "of it."
         ),
     ]
+    kinds = {finding.measure.kind for finding in results.findings}
+    texts += [text for of, text in _CAUTIONS_OF.items() if kinds & set(of)]
     if _satellite(results):
         texts.append(
             "Satellite positioning is weaker in height than in plan. A fixed solution proves "

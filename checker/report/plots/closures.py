@@ -113,7 +113,7 @@ def figure(rows: Rows, figure_id: str) -> svg.Figure | None:
     n, e = rows.lengths("n"), rows.lengths("e")
     north, east = n - rows.lengths("latitude"), e - rows.lengths("departure")
     gap = np.hypot(north[1:] - n[:-1], east[1:] - e[:-1])
-    if len(rows) < 2 or np.nanmax(gap) > 1e-6:
+    if len(rows) < 2 or (gap > 1e-6).any() or np.isnan(gap).all():
         return None
     made = traverse(rows, figure_id)
     return None if made is None else replace(made, caption="Courses as described.")
@@ -173,7 +173,8 @@ def levels(rows: Rows, figure_id: str) -> svg.Figure | None:
     """Return the profile of a level run with its misclosure beside what is allowed."""
     z = rows.lengths("elevation")
     known = np.flatnonzero(np.isfinite(z))
-    if len(known) < 2:
+    # The marks of a net of lines stand in no order that a profile could follow.
+    if len(known) < 2 or any(each.key == "lines" for each in rows.finding.measure.supplements):
         return None
     width, height = 820.0, 360.0
     left, right, top, base = 62.0, width - 126.0, 26.0, height - 50.0

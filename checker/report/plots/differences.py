@@ -49,9 +49,14 @@ SURFACE = Words(
     key="dz", limit="vertical", above="cut, above design", below="fill, below design", lath=True
 )
 PLANE = Words(key="residual", limit="vertical", above="above the plane", below="below the plane")
+PLUMB = Words(key="lean", limit="plumb", above="top off its bottom", below="")
 DISTANCES = Words(
     key="d_distance", limit="distance", above="longer than design", below="shorter than design"
 )
+
+
+_STILL = 'vector-effect="non-scaling-stroke"'
+"""Lines that keep their width when the map is zoomed."""
 
 
 def difference_map(
@@ -71,9 +76,11 @@ def difference_map(
     beyond = _beyond(rows, words.limit)
     top = _reference(rows, words.limit, value[take])
     drawn = _drawn(take, x, y, np.abs(value), beyond)
+    clip = f'<clipPath id="{figure_id}-clip"><rect width="{WIDTH}" height="{HEIGHT}"/></clipPath>'
     parts = [
-        f"<defs>{svg.hatch(figure_id)}</defs>",
+        f"<defs>{svg.hatch(figure_id)}{clip}</defs>",
         svg.rect(0, 0, WIDTH, HEIGHT, "paper"),
+        f'<g clip-path="url(#{figure_id}-clip)"><g class="zoom">',
         *_grid(x_of, y_of),
         _edges(edges, x_of, y_of),
     ]
@@ -81,8 +88,10 @@ def difference_map(
     for row in drawn.tolist():
         size = max(_SMALLEST, _LARGEST * min(np.sqrt(abs(value[row]) / top), 1.6))
         shape = _mark(figure_id, float(value[row]), float(size), heavy=bool(beyond[row]))
-        parts.append(svg.at(float(x[row]), float(y[row]), shape, f"{rows.ids[row]}: {texts[row]}"))
+        body = f'<g class="mk">{shape}</g>'
+        parts.append(svg.at(float(x[row]), float(y[row]), body, f"{rows.ids[row]}: {texts[row]}"))
     parts += _labels(rows, texts, x, y, drawn[beyond[drawn]])
+    parts.append("</g></g>")
     parts += [*_grid_texts(x_of, y_of), *_furniture(x_of, rows.outside, vectors=False)]
     parts += _key(figure_id, words)
     parts.append(svg.rect(0.5, 0.5, WIDTH - 1, HEIGHT - 1, "frame"))
@@ -108,8 +117,10 @@ def difference_map(
             parts,
             name="Map of differences",
             description=f"{title}. Grid north up.",
+            classes=("plan",),
         ),
         wide=True,
+        zoomable=True,
     )
 
 
@@ -208,13 +219,15 @@ def _edges(edges: Sequence[FloatArray], x_of: svg.Scale, y_of: svg.Scale) -> str
             continue
         places = [f"{a} {b}" for a, b in zip(svg.nums(x), svg.nums(y), strict=True)]
         data.append(f"M{'L'.join(places)}Z")
-    return svg.path("".join(data), "drawn", width=0.7) if data else ""
+    return svg.path("".join(data), "drawn", width=0.7, more=_STILL) if data else ""
 
 
 def _texts(rows: Rows, words: Words, value: FloatArray) -> list[str]:
     """Return every difference as a mark's name says it."""
     if words.lath:
         return lath_texts(rows.finding, rows.outside.unit.to_metres(value), rows.outside)
+    if not words.below:
+        return [fixed(each, 3) for each in value.tolist()]
     return [signed(each, 3).replace("-", "−") for each in value.tolist()]
 
 
@@ -231,9 +244,10 @@ def _labels(
             continue
         taken.append(place)
         label = f"{rows.ids[row]} {texts[row]}"
-        parts.append(
-            svg.text(*place, label, anchor="end" if late else "start", bold=True, halo=True)
+        text = svg.text(
+            -16 if late else 16, 4, label, anchor="end" if late else "start", bold=True, halo=True
         )
+        parts.append(svg.at(float(x[row]), float(y[row]), f'<g class="mk">{text}</g>'))
     return parts
 
 
@@ -255,8 +269,11 @@ def _title(rows: Rows, words: Words, value: FloatArray, beyond: BoolArray) -> st
     if count:
         high = int(np.count_nonzero(beyond & (value > 0)))
         verb = "is" if count == 1 else "are"
+        text = f"{count} of {len(value)} {verb} past the limit"
+        if not words.below:
+            return text
         return (
-            f"{count} of {len(value)} {verb} past the limit: {high} {words.above.split(',')[0]}, "
+            f"{text}: {high} {words.above.split(',')[0]}, "
             f"{count - high} {words.below.split(',')[0]}"
         )
     most = fixed(float(np.abs(value).max()), 3)
@@ -277,7 +294,7 @@ def difference_bars(rows: Rows, words: Words, figure_id: str) -> svg.Figure | No
     bounds = [float(each) for each in (*above, *below) if np.isfinite(each)]
     most = max(float(np.abs(shown).max()) * 1.25, max(bounds, default=0.0) * 1.3, 0.003)
     x_of = svg.Scale(low=-0.5, high=len(take) - 0.5, start=left, end=right)
-    y_of = svg.Scale(low=-most, high=most, start=base, end=top)
+    y_of = svg.Scale(low=-most if words.below else 0.0, high=most, start=base, end=top)
     wide = min(16.0, x_of.per_unit * 0.62)
     unit = rows.outside.unit.short
     parts = [f"<defs>{svg.hatch(figure_id)}</defs>"]
@@ -321,7 +338,7 @@ def difference_bars(rows: Rows, words: Words, figure_id: str) -> svg.Figure | No
         svg.line(left, y_of(0), right, y_of(0), width=1.2),
         svg.text(left - 6, y_of(0) + 4, "0", anchor="end", size=10.5, dim=True),
         svg.text(left, top - 14, f"{words.above} ({unit})", dim=True),
-        svg.text(left, base + 18, f"{words.below} ({unit})", dim=True),
+        *([svg.text(left, base + 18, f"{words.below} ({unit})", dim=True)] if words.below else []),
         svg.text(right, base + 18, "in the order of the table", anchor="end", dim=True),
     ]
     title = _title(rows, words, shown, beyond[take])
@@ -331,6 +348,8 @@ def difference_bars(rows: Rows, words: Words, figure_id: str) -> svg.Figure | No
         caption=(
             f"Solid bars are {words.above}, hatched bars {words.below}. The dashes are each row's "
             "own limit."
+            if words.below
+            else f"Bars are {words.above}. The dashes are each row's own limit."
         ),
         svg=svg.draw(
             figure_id,

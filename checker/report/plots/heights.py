@@ -88,7 +88,7 @@ def _bars(
         x, y = x_of(number), y_of(value)
         high, tall = min(y, y_of(0)), max(abs(y - y_of(0)), 0.8)
         parts.append(
-            f"<g><title>{svg.escape(rows.ids[row])} {svg.escape(texts[row])}</title>"
+            f"<g><title>{svg.escape(rows.ids[row])}: {svg.escape(texts[row])}</title>"
             f"{svg.bar(x - wide / 2, high, wide, tall, cut=value > 0, of=figure_id)}</g>"
         )
         if beyond[row]:

@@ -171,11 +171,19 @@ def join(marks: Sequence[Marks]) -> Marks:
 
 
 def overview(
-    marks: Marks, linework: Sequence[Polyline], outside: Outside, figure_id: str, title: str
+    marks: Marks,
+    linework: Sequence[Polyline],
+    outside: Outside,
+    figure_id: str,
+    title: str,
+    most: int | None = None,
 ) -> list[svg.Figure | None]:
-    """Return the plan and, where marks crowd, a larger one of the place where most do."""
+    """Return the plan and, where marks crowd, a larger one of the place where most do.
+
+    most: how many marks it holds at most, the worst of them; None: as many as a page can show.
+    """
     crowd = _crowd(marks)
-    whole = plan(marks, linework, outside, figure_id, title, crowd)
+    whole = plan(marks, linework, outside, figure_id, title, crowd, most)
     if crowd is None:
         return [whole]
     inside = np.flatnonzero(crowd.holds(marks.n, marks.e))
@@ -183,7 +191,7 @@ def overview(
     urgent = int(np.count_nonzero(near.kind != _WITHIN))
     text = f"The framed part, {crowd.times:.0f} times as large: {len(inside):,} points"
     text += f", {urgent:,} of which need attention"
-    detail = plan(near, linework, outside, f"{figure_id}-detail", text)
+    detail = plan(near, linework, outside, f"{figure_id}-detail", text, None, most)
     if detail is not None:
         detail = replace(detail, caption="Drawn as the plan above it.")
     return [whole, detail]
@@ -196,14 +204,22 @@ def plan(
     figure_id: str,
     title: str,
     framed: "Window | None" = None,
+    most: int | None = None,
 ) -> svg.Figure | None:
-    """Return the plan, or None where no point has a place. framed: a part to draw a frame about."""
+    """Return the plan, or None where no point has a place.
+
+    framed: a part to draw a frame about. most: see `overview`.
+    """
     if not len(marks.n):
         return None
     x_of, y_of = _scales(marks.n, marks.e)
     x, y = x_of.array(marks.e), y_of.array(marks.n)
     lines, all_lines = _linework(linework, x_of, y_of, outside)
     drawn = _chosen(marks, x, y)
+    whole_number = len(drawn)
+    if most is not None and len(drawn) > most:
+        worst = np.lexsort((drawn, -np.nan_to_num(marks.share[drawn]), marks.kind[drawn]))[:most]
+        drawn = drawn[np.sort(worst)]
     whole = f'<rect width="{WIDTH}" height="{HEIGHT}"/>'
     vectors = bool(np.isfinite(marks.step_n[drawn]).any())
     parts = [
@@ -226,7 +242,12 @@ def plan(
             " The tick on a mark runs from design toward the shot; its length is the share of "
             "that point's own plan tolerance, so classes with different tolerances compare."
         )
-    if len(drawn) < len(marks.n):
+    if len(drawn) < whole_number:
+        caption += (
+            f" The worst {len(drawn):,} of {len(marks.n):,} points are drawn; the report in a "
+            "folder draws more."
+        )
+    elif len(drawn) < len(marks.n):
         caption += (
             f" {len(drawn):,} of {len(marks.n):,} points are drawn: all that need attention, and "
             "of those within the one that uses most of its tolerance in each small square."
@@ -254,6 +275,7 @@ def plan(
         ),
         wide=True,
         zoomable=True,
+        verdicts=True,
     )
 
 

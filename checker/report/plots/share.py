@@ -5,9 +5,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from checker.model.arrays import TextArray
 from checker.report import svg
 from checker.report.rows import Rows, kind_of
 from checker.report.show import percent
+from checker.report.words import called
 
 _ENOUGH = 8
 """Fewer rows make no curve."""
@@ -92,8 +94,7 @@ def strips(every: Sequence[Rows], figure_id: str) -> svg.Figure | None:
     parts = [svg.rect(left, top, x_of(1) - left, base - top, "band")]
     for number, rows in enumerate(shown):
         y = top + pitch * (number + 0.5)
-        name = rows.finding.measure.name
-        name = "Control check" if name == rows.finding.measure.kind else name
+        name = called(rows.finding)
         name = name if len(name) <= 34 else f"{name[:33]}…"
         parts.append(svg.line(left, y, right, y, "rule"))
         parts.append(svg.text(left - 12, y + 4, name, anchor="end", size=12))
@@ -132,7 +133,7 @@ def _strips_title(past: Sequence[Rows], total: int) -> str:
     if not past:
         return f"Nothing is past its limit in {'any of ' if total > 1 else ''}{_checks(total)}"
     if len(past) == 1 and total > 1:
-        return f"What is past its limit is all in one check: {past[0].finding.measure.name}"
+        return f"What is past its limit is all in one check: {called(past[0].finding)}"
     verb = "has" if len(past) == 1 else "have"
     return f"{len(past)} of {_checks(total)} {verb} values past their limit"
 
@@ -141,11 +142,11 @@ def _checks(total: int) -> str:
     return f"{total} check{'' if total == 1 else 's'}"
 
 
-def _shares(rows: Rows) -> tuple[svg.FloatArray, svg.FloatArray, Sequence[str]]:
+def _shares(rows: Rows) -> tuple[svg.FloatArray, svg.FloatArray, Sequence[str] | TextArray]:
     """Return share, kind and name of what a check's strip shows."""
     if rows.by_row:
         take = np.flatnonzero(np.isfinite(rows.share) & rows.counted)
-        return rows.share[take], rows.kind[take].astype(np.float64), [rows.ids[i] for i in take]
+        return rows.share[take], rows.kind[take].astype(np.float64), rows.ids[take]
     share = rows.finding.share
     if not math.isfinite(share):
         return np.empty(0), np.empty(0), ()
@@ -160,13 +161,26 @@ def _strip(rows: Rows, x_of: svg.Scale, y: float) -> list[str]:
     places = np.unique(np.rint(x[plain] * 2) / 2)
     parts = [svg.dots(places, np.full(len(places), y), 3)]
     seen: set[tuple[int, float]] = set()
-    for index in np.lexsort((share, -kind)).tolist():
+    order = np.lexsort((share, -kind))
+    for index in order[~plain[order]].tolist():
         place = (int(kind[index]), round(float(x[index])))
-        if not plain[index] and place not in seen:
+        if place not in seen:
             seen.add(place)
             glyph = svg.mark(svg.KINDS[place[0]], 4.8)
             name = f"{names[index]}: {percent(float(share[index]))}"
             parts.append(svg.at(float(x[index]), y, glyph, name))
+    past = np.flatnonzero(share > 1.0)
+    if len(past):
+        worst = int(past[np.argmax(share[past])])
+        others = x[np.arange(len(x)) != worst]
+        label = f"{names[worst]}, {percent(float(share[worst]))}"
+        long = 6.6 * len(label)
+        for side, low in (("end", float(x[worst]) - 10 - long), ("start", float(x[worst]) + 10)):
+            free = not ((others > low - 6) & (others < low + long + 6)).any()
+            if free and low > x_of(1) and low + long < x_of(_RIGHT):
+                edge = low + long if side == "end" else low
+                parts.append(svg.text(edge, y + 4, label, anchor=side, bold=True, halo=True))
+                break
     return parts
 
 

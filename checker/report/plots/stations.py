@@ -183,7 +183,7 @@ def _panel(
         left = float(x[index]) - wide / 2
         if not many:
             bar = svg.bar(left, high, wide, max(low - high, 0.8), cut=value > 0, of=figure_id)
-            name = f"{svg.escape(rows.ids[row])} {svg.escape(texts[row])}"
+            name = f"{svg.escape(rows.ids[row])}: {svg.escape(texts[row])}"
             parts.append(f"<g><title>{name}</title>{bar}</g>")
         if past[index] and labelled < _LABELS:
             labelled += 1
@@ -216,7 +216,8 @@ def _axis(rows: Rows, x_of: svg.Scale, y: float) -> list[str]:
     unit = rows.outside.unit
     parts = []
     for value in values:
-        label = minus(station_texts(np.array([unit.to_metres(value)]), unit)[0])
+        metres, digits = np.array([unit.to_metres(value)]), rows.outside.station_digits
+        label = minus(station_texts(metres, unit, digits)[0])
         parts.append(svg.line(x_of(value), y - 4, x_of(value), y))
         parts.append(svg.text(x_of(value), y + 14, label, anchor="middle", size=10.5, dim=True))
     return parts

@@ -9,6 +9,8 @@ from checker.text import fixed
 
 _SIZE, _RADIUS, _RIM = 340.0, 108.0, 1.36
 _LABELS = 8
+_ALL = 200
+"""More marks than this are thinned: one stands for those that it hides."""
 _WITHIN = svg.KINDS.index("within")
 _ATTENTION = svg.KINDS.index("unchecked")
 
@@ -41,7 +43,7 @@ def target(rows: Rows, figure_id: str) -> svg.Figure | None:
         _dots(x[plain], y[plain]),
     ]
     order = np.lexsort((size, -kind))
-    for index in order[~plain[order]].tolist():
+    for index in _on_top(order[~plain[order]], x, y, kind).tolist():
         name = f"{rows.ids[take[index]]}: {fixed(float(size[index]), 2)} of the tolerance"
         glyph = svg.mark(svg.KINDS[int(kind[index])], 4.6)
         parts.append(svg.at(float(x[index]), float(y[index]), glyph, name))
@@ -89,6 +91,17 @@ def _title(count: int, proven: int, total: int) -> str:
     title = f"{count:,} of {total:,} shots {'lies' if count == 1 else 'lie'} beyond the circle"
     doubtful = count - proven
     return f"{title}, {doubtful:,} of them undecided" if doubtful else title
+
+
+def _on_top(
+    order: svg.IntArray, x: svg.FloatArray, y: svg.FloatArray, kind: svg.IntArray
+) -> svg.IntArray:
+    """Return marks without those that a later one of their kind hides; a few keep all."""
+    if len(order) <= _ALL:
+        return order
+    places = np.stack([kind[order], np.rint(x[order] / 5.0), np.rint(y[order] / 5.0)], axis=1)
+    _, last = np.unique(places[::-1], axis=0, return_index=True)
+    return order[np.sort(len(order) - 1 - last)]
 
 
 def _dots(x: svg.FloatArray, y: svg.FloatArray) -> str:

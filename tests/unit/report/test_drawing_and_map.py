@@ -15,10 +15,9 @@ from checker.model.finding import Results
 from checker.model.job import Reference
 from checker.model.measure import Measure
 from checker.report.deltas_dxf import deltas_dxf
-from checker.report.geojson import MapFile, map_file
+from checker.report.geojson import MapFile, map_file, map_text
 from checker.report.places import places_of
 from checker.report.render import render
-from checker.report.results_json import exported
 from checker.units import LengthUnit
 from tests.unit.report import factory
 
@@ -39,7 +38,7 @@ def stakeout(results: Results, name: str) -> Measure:
 
 def on_map(results: Results, crs: str | None) -> MapFile:
     named = replace(results, job=replace(results.job, reference=Reference(crs=crs)))
-    return map_file(named, exported(named))
+    return map_file(named)
 
 
 # --- deltas.dxf -----------------------------------------------------------------------------------
@@ -143,9 +142,8 @@ def grid_results() -> Results:
 def test_the_map_shows_every_place_where_the_projection_puts_it() -> None:
     """Against PROJ's own inverse projection and geodesic: EPSG:6527, New Jersey."""
     results = grid_results()
-    made = map_file(results, exported(results))
-    assert made.text is not None
-    document = json.loads(made.text)
+    made = map_file(results)
+    document = json.loads(map_text(results, made) or "")
     assert document["type"] == "FeatureCollection"
     assert "NAD83(2011) to WGS 84" in document["transformation"]["operation"]
     assert document["transformation"]["accuracy_m"] >= 1.0
@@ -181,9 +179,11 @@ def test_the_map_shows_every_place_where_the_projection_puts_it() -> None:
 
 
 def test_features_keep_to_rfc_7946() -> None:
-    made = map_file(grid_results(), exported(grid_results()))
-    assert made.text is not None
-    for feature in json.loads(made.text)["features"]:
+    results = grid_results()
+    text = map_text(results, map_file(results))
+    assert text is not None
+    assert text == render(results)["results.geojson"].decode()
+    for feature in json.loads(text)["features"]:
         assert feature["type"] == "Feature"
         assert feature["geometry"]["type"] == "Point"
         lon, lat = feature["geometry"]["coordinates"]
@@ -207,7 +207,8 @@ def test_without_a_grid_the_map_is_left_out_and_the_page_says_why(
     results = factory.make()
     results = replace(results, job=replace(results.job, reference=Reference(crs=crs)))
     made = on_map(results, crs)
-    assert made.text is None
+    assert not made.there
+    assert map_text(results, made) is None
     assert words in made.said
     files = render(results)
     assert "results.geojson" not in files
@@ -220,4 +221,5 @@ def test_places_where_the_grid_cannot_be_used_are_counted() -> None:
     results = factory.make()
     made = on_map(results, "EPSG:6527")
     # The invented coordinates of this job lie far from that grid's area, yet on its plane.
-    assert made.text is None or json.loads(made.text)["features"]
+    text = map_text(results, made)
+    assert text is None or json.loads(text)["features"]

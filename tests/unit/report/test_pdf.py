@@ -2,22 +2,27 @@
 
 import builtins
 import contextlib
+import itertools
 import re
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from checker.cli import main
 from checker.errors import OutputError
+from checker.report.geojson import map_file
+from checker.report.links import Links
 from checker.report.numbers import Outside
+from checker.report.pages import render_one
 from checker.report.pdf import MOST_ROWS, NAME, paper_html, require_pdf
 from checker.report.render import render
 from checker.report.rows import rows_of
 from checker.report.tables import check_table
-from checker.report.view import _room
+from checker.report.view import _room, site_view
 from tests.support.jobs import JobFolder
 from tests.unit.report import factory
 
@@ -73,7 +78,9 @@ def test_the_command_ends_with_2_and_writes_nothing(
 
 
 def test_a_page_for_paper_asks_for_nothing_and_leads_nowhere_else() -> None:
-    html = render(factory.make(), single_file=True)["index.html"].decode()
+    results = factory.make()
+    links = Links(results, single_file=True)
+    html = "".join(render_one(site_view(results, links, map_file(results)), links))
     paper = paper_html(html)
     assert "<script" not in paper
     assert "<use" not in paper
@@ -100,6 +107,64 @@ def test_the_report_is_tagged_the_same_every_time_and_in_the_manifest() -> None:
     assert NAME.encode() in files["manifest.json"]
 
 
+def elements(node: Any) -> Iterator[Any]:
+    """Yield every element of a PDF's tree of tags."""
+    pikepdf = pytest.importorskip("pikepdf")
+    if isinstance(node, pikepdf.Array):
+        for each in node:
+            yield from elements(each)
+    elif isinstance(node, pikepdf.Dictionary):
+        if "/S" in node:
+            yield node
+        if "/K" in node:
+            yield from elements(node.K)
+
+
+def test_the_tags_are_what_a_reader_of_the_screen_needs(tmp_path: Path) -> None:
+    """What ISO 14289-1 (PDF/UA-1) asks for, as far as its public summaries tell."""
+    pikepdf = pytest.importorskip("pikepdf")
+    try:
+        require_pdf()
+    except OutputError as fault:
+        pytest.skip(f"the extra [pdf] is not installed: {fault}")
+    results = factory.make()
+    results = replace(results, findings=results.findings[-2:])
+    (tmp_path / "report.pdf").write_bytes(render(results, pdf=True)[NAME])
+    with pikepdf.open(tmp_path / "report.pdf") as document:
+        root = document.Root
+        assert str(root.Lang) == "en"
+        assert bool(root.MarkInfo.Marked)
+        assert bool(root.ViewerPreferences.DisplayDocTitle)
+        assert results.job.title in str(document.docinfo["/Title"])
+        with document.open_metadata() as metadata:
+            assert metadata["pdfuaid:part"] == "1"
+        for page in document.pages:
+            assert "/StructParents" in page
+            assert str(page.Tabs) == "/S"
+            for font in page.Resources.get("/Font", {}).values():
+                descriptor = font.DescendantFonts[0].FontDescriptor
+                assert "/ToUnicode" in font
+                assert "/FontFile2" in descriptor or "/FontFile3" in descriptor
+            for note in page.get("/Annots", []):
+                assert "/StructParent" in note
+        tags = list(elements(root.StructTreeRoot))
+        names = [str(tag.S) for tag in tags]
+        headings = [int(name[2]) for name in names if re.fullmatch("/H[1-6]", name)]
+        assert headings[0] == 1
+        assert headings.count(1) == 1
+        assert all(later - one <= 1 for one, later in itertools.pairwise(headings))
+        for tag in tags:
+            if str(tag.S) == "/Figure":
+                assert str(tag.get("/Alt", ""))
+        cells = [tag for tag in tags if str(tag.S) == "/TD"]
+        known = {str(tag.ID) for tag in tags if str(tag.S) == "/TH"}
+        assert len(cells) > 20
+        for cell in cells:
+            heads = [str(head) for head in cell.A.Headers]
+            assert heads
+            assert set(heads) <= known
+
+
 @pytest.mark.parametrize(
     ("lengths", "most", "room"),
     [
@@ -121,7 +186,7 @@ def test_a_cut_table_keeps_the_worst_and_says_what_is_left_out() -> None:
     (page,) = check_table(rows, MOST_ROWS).pages
     html = str(page.html)
     assert html.count("<tr id=") == MOST_ROWS
-    assert "the worst 1,500 are printed" in html
+    assert "the worst 1,500 are shown here" in html
     kinds = re.findall(r'<tr id="[^"]*" data-k="([a-z]+)"', html)
     order = ["outside", "undecided", "unchecked", "close", "within"]
     assert [order.index(kind) for kind in kinds] == sorted(order.index(kind) for kind in kinds)

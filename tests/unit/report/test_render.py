@@ -351,3 +351,13 @@ def test_many_checks_share_a_list_and_many_closures_a_tile() -> None:
     assert "<h3>Closures</h3>" in text
     few = render(replace(results, findings=results.findings[:3]))["index.html"].decode()
     assert "<summary>" not in few
+
+
+def test_cautions_are_those_of_what_was_checked() -> None:
+    results = factory.make()
+    words = "A figure that closes agrees with itself"
+    assert words not in render(results)["index.html"].decode()
+    levels = next(f for f in results.findings if f.measure.kind == "levels")
+    figure = replace(levels, measure=replace(levels.measure, kind="figure", name="Lot"))
+    more = replace(results, findings=(*results.findings, figure))
+    assert words in render(more)["index.html"].decode()
