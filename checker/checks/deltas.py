@@ -3,7 +3,7 @@
 Signs: dN + north, dE + east, dZ + above; the bearing is the azimuth from known to as-measured.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,13 +20,37 @@ from checker.units import SigmaLevel
 class Sigmas:
     """Standard deviations in metres, shape (rows,); NaN where not shown.
 
-    n, e: of northing and easting; h: radial, sqrt(n^2 + e^2); z: of the elevation.
+    n, e: of northing and easting; h: radial, sqrt(n^2 + e^2); z: of the elevation. correlation: of
+    northing and easting, 0 where not shown; None: of none.
     """
 
     n: FloatArray
     e: FloatArray
     h: FloatArray
     z: FloatArray
+    correlation: FloatArray | None = None
+
+    def along(self, azimuth_rad: FloatArray) -> FloatArray:
+        """Return the standard deviation in the direction of an azimuth; shape (rows,)."""
+        north, east = self.n * np.cos(azimuth_rad), self.e * np.sin(azimuth_rad)
+        square = north**2 + east**2
+        if self.correlation is not None:
+            square = square + 2.0 * self.correlation * north * east
+        return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+    def joined(self, other: "Sigmas") -> "Sigmas":
+        """Return those of differences between these points and others, independent of them."""
+        n, e = np.hypot(self.n, other.n), np.hypot(self.e, other.e)
+        correlation = None
+        if self.correlation is not None or other.correlation is not None:
+            of = [
+                np.zeros(len(n)) if each.correlation is None else each.correlation * each.n * each.e
+                for each in (self, other)
+            ]
+            size = n * e
+            correlation = np.where(size > 0.0, (of[0] + of[1]) / np.where(size > 0.0, size, 1.0), 0)
+        h, z = np.hypot(self.h, other.h), np.hypot(self.z, other.z)
+        return Sigmas(n=n, e=e, h=h, z=z, correlation=correlation)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,13 +104,19 @@ def picked_text(values: TextArray, index: IntArray) -> TextArray:
 
 
 def sigmas_of(
-    points: Points, index: IntArray, level: SigmaLevel | None, *, control: bool = True
+    points: Points,
+    index: IntArray,
+    level: SigmaLevel | None,
+    *,
+    control: bool = True,
+    design: bool | None = None,
 ) -> Sigmas:
     """Return the standard deviations of points; index: shape (rows,), -1 for none.
 
     Where a point shows only a radial sigma both axes take it over the root of two. level: what the
     stored sigmas are multiples of; None: they are single. What the points' budget adds is in them;
-    control: False for differences between points that rest on one control.
+    control: False for differences between points that rest on one control. design: whether they
+    are compared with the design, whose own rounding then counts; None: as control.
     """
     quality = points.quality
     axis, radial = (1.0, 1.0) if level is None else (level.axis, level.radial)
@@ -105,29 +135,81 @@ def sigmas_of(
         e=np.where(both, e, each),
         h=np.where(both, np.hypot(n, e), h),
         z=stored(quality.sigma_z_m, axis),
+        correlation=_correlation(quality.correlation_ne, index, both),
     )
     if points.budget is None:
         return shown
+    if points.budget.turn_rad:
+        shown = _turned(shown, points.budget.turn_rad)
     pole = np.full(index.shape, np.nan) if quality.pole_m is None else picked(quality.pole_m, index)
-    return _budgeted(shown, points.budget, pole, control=control)
+    budget = points.budget
+    if not (control if design is None else design):
+        budget = replace(budget, design_m=0.0)
+    return _budgeted(shown, budget, pole, index, control=control)
 
 
-def _budgeted(shown: Sigmas, budget: SigmaBudget, pole_m: FloatArray, *, control: bool) -> Sigmas:
+def _correlation(values: FloatArray | None, index: IntArray, both: BoolArray) -> FloatArray | None:
+    """Return the correlations of points that show both axes, 0 where one is silent."""
+    if values is None:
+        return None
+    shown = picked(values, index)
+    known: FloatArray = np.where(both & np.isfinite(shown), shown, 0.0)
+    return known
+
+
+def _turned(shown: Sigmas, turn_rad: float) -> Sigmas:
+    """Return standard deviations on axes from which the points were turned clockwise."""
+    cosine, sine = np.cos(turn_rad), np.sin(turn_rad)
+    n2, e2 = shown.n**2, shown.e**2
+    between = 0.0 if shown.correlation is None else shown.correlation * shown.n * shown.e
+    twice = 2.0 * sine * cosine * between
+    n = np.sqrt(np.maximum(cosine**2 * n2 + sine**2 * e2 - twice, 0.0))
+    e = np.sqrt(np.maximum(sine**2 * n2 + cosine**2 * e2 + twice, 0.0))
+    covariance = sine * cosine * (n2 - e2) + (cosine**2 - sine**2) * between
+    size = n * e
+    known = size > 0.0
+    correlation = np.clip(np.where(known, covariance / np.where(known, size, 1.0), 0.0), -1.0, 1.0)
+    return Sigmas(n=n, e=e, h=shown.h, z=shown.z, correlation=correlation)
+
+
+def _budgeted(
+    shown: Sigmas, budget: SigmaBudget, pole_m: FloatArray, index: IntArray, *, control: bool
+) -> Sigmas:
     """Return what the receiver stored with what it leaves out; what is not shown stays so.
 
-    Per axis sqrt(max(factor s, floor)^2 + bubble^2 + control^2), independent contributions (law of
-    propagation of uncertainty, JCGM 100, from memory); radial ones give each axis 1/sqrt(2).
+    Per axis sqrt(max(factor s, floor)^2 + bubble^2 + control^2 + fit^2 + design^2), independent
+    contributions (law of propagation of uncertainty, JCGM 100, from memory); radial ones give each
+    axis 1/sqrt(2), and only what the receiver stored is correlated.
     """
     tilt = np.where(np.isnan(pole_m), budget.pole_m, pole_m) * np.tan(budget.bubble_rad)
     known_h, known_z = (budget.control_h_m, budget.control_z_m) if control else (0.0, 0.0)
 
-    def axis(values: FloatArray) -> FloatArray:
-        believed = np.maximum(budget.factor * values, budget.floor_h_m / np.sqrt(2.0))
-        return np.asarray(np.sqrt(believed**2 + 0.5 * (tilt**2 + known_h**2)))
+    fit_h, fit_z = (
+        np.zeros(index.shape) if values is None or not control else picked(values, index)
+        for values in (budget.fit_h_m, budget.fit_z_m)
+    )
 
-    n, e = axis(shown.n), axis(shown.e)
-    z = np.hypot(np.maximum(budget.factor * shown.z, budget.floor_z_m), known_z)
-    return Sigmas(n=n, e=e, h=np.hypot(n, e), z=z)
+    def believed(values: FloatArray) -> FloatArray:
+        least = budget.floor_h_m / np.sqrt(2.0)
+        return np.asarray(np.maximum(budget.factor * values, least))
+
+    round_ = 0.5 * (tilt**2 + known_h**2 + fit_h**2) + budget.design_m**2
+    own_n, own_e = believed(shown.n), believed(shown.e)
+    n, e = np.sqrt(own_n**2 + round_), np.sqrt(own_e**2 + round_)
+    z = np.maximum(budget.factor * shown.z, budget.floor_z_m)
+    correlation = shown.correlation
+    if correlation is not None:
+        size = n * e
+        correlation = np.where(
+            size > 0.0, correlation * own_n * own_e / np.where(size > 0.0, size, 1.0), 0.0
+        )
+    return Sigmas(
+        n=n,
+        e=e,
+        h=np.hypot(n, e),
+        z=np.sqrt(z**2 + known_z**2 + fit_z**2 + budget.design_m**2),
+        correlation=correlation,
+    )
 
 
 def deltas(
@@ -213,16 +295,12 @@ def point_comparisons(found: Deltas, known_noun: str) -> tuple[Comparison, Compa
 
     A known point without an elevation leaves its height unchecked, a shot without one undecided.
     """
-    rows = len(found.dn)
     paired = ~np.isnan(found.horizontal)
-    absent: TextArray = np.full(rows, "", dtype=object)
-    verdict = np.full(rows, Verdict.UNCHECKED, dtype=np.int8)
-    flat = paired & np.isnan(found.measured_z)
-    absent[flat] = "no elevation was measured"
-    verdict[flat] = Verdict.UNDECIDED
-    unknown = paired & np.isnan(found.known_z)
-    absent[unknown] = f"{known_noun} gives no elevation"
-    verdict[unknown] = Verdict.UNCHECKED
+    absent, verdict = missing_heights(
+        paired & np.isnan(found.measured_z),
+        paired & np.isnan(found.known_z),
+        f"{known_noun} gives no elevation",
+    )
     horizontal = Comparison(
         limit="horizontal",
         label="horizontal",
@@ -230,6 +308,7 @@ def point_comparisons(found: Deltas, known_noun: str) -> tuple[Comparison, Compa
         sigma=found.sigma.h,
         vector=np.column_stack((found.dn, found.de)),
         vector_sigma=np.column_stack((found.sigma.n, found.sigma.e)),
+        vector_correlation=found.sigma.correlation,
     )
     vertical = Comparison(
         limit="vertical",
@@ -240,6 +319,21 @@ def point_comparisons(found: Deltas, known_noun: str) -> tuple[Comparison, Compa
         absent_verdict=verdict,
     )
     return horizontal, vertical
+
+
+def missing_heights(
+    flat: BoolArray, unknown: BoolArray, why: str, why_flat: str = "no elevation was measured"
+) -> tuple[TextArray, IntArray]:
+    """Return why rows have no height to compare, or "", and what is then their verdict; (rows,).
+
+    flat: which shots have no elevation: undecided. unknown: where nothing is known to compare it
+    with, and why: unchecked, whatever was measured.
+    """
+    absent: TextArray = np.full(len(flat), "", dtype=object)
+    verdict = np.full(len(flat), Verdict.UNCHECKED, dtype=np.int8)
+    absent[flat], verdict[flat] = why_flat, Verdict.UNDECIDED
+    absent[unknown], verdict[unknown] = why, Verdict.UNCHECKED
+    return absent, verdict
 
 
 def spread_items(found: Deltas, chosen: BoolArray) -> tuple[Item, ...]:

@@ -1,4 +1,4 @@
-"""As-measured points against lines: drawn lines and arcs, an alignment, or the profile along one.
+"""As-measured points against lines: drawn lines and arcs, or an alignment.
 
 Across is + right of the line, looking the way it runs; along counts from its start. What is set off
 a line is compared with the place that far beside it.
@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from checker.checks.chains import JOINED_M, Chain, join_figures
-from checker.checks.closing import column, item, length_text
-from checker.checks.course import BEYOND_M, Course, course_of, figures_on
+from checker.checks.closing import column, length_text
+from checker.checks.course import Course, course_of, figures_on
 from checker.checks.deltas import (
     Deltas,
     Lined,
@@ -22,9 +22,17 @@ from checker.checks.deltas import (
     spread_items,
 )
 from checker.checks.frame import to_grid_m, to_ground_m
-from checker.checks.selecting import check_shots, in_order_of_time, place
+from checker.checks.line_common import (
+    Rows,
+    across_items,
+    description_column,
+    line_remarks,
+    row_names,
+    shots_of,
+    wanted_points,
+)
 from checker.checks.shots import Shots, plan_xy_m, select_shots, sigma_level_of
-from checker.checks.staking import line_comparisons, offset_remark, side_word, wrong_side
+from checker.checks.staking import line_comparisons, side_word, wrong_side
 from checker.errors import InputError, Problem
 from checker.geometry.arrays import GeometryError
 from checker.geometry.elements import Elements, azimuth, dot, rightward, tangent
@@ -33,10 +41,9 @@ from checker.geometry.feet import Foot
 from checker.geometry.nearest import NearestIndex, on_primitive, primitives
 from checker.geometry.plane import wrap_azimuth
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
-from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
-from checker.model.job import Job, Selection, Stakeout, Tolerance
-from checker.model.measure import Column, Comparison, Item, Measure, Quantity
+from checker.model.job import Job, Stakeout, Tolerance
+from checker.model.measure import Column, Comparison, Measure, Quantity
 from checker.model.points import Points
 from checker.units import LengthUnit
 
@@ -44,13 +51,10 @@ LEAST_LIMIT_M = 1e-3
 """Where the tolerance has no plan limit, what counts as beyond an end, or as near to two lines."""
 _ROUNDING_M = 1e-6
 _CENTRE = "as near to every place of an arc, in whose centre it stands"
-_GRADES_ALONE = (
-    "Every shot is compared in height alone, with the profile at its own station and offset."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Near:
+class Near:
     """The place of a line that is nearest to each shot; arrays of shape (shots,).
 
     name: of the line. along_m: from its start; before it negative. offset_m: + right. xy_m: shape
@@ -93,7 +97,7 @@ def measure_lines(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
         count = 1
     else:
         chains = _chains(section, inputs, job, remarks)
-        near = _to_chains(chains, xy, limit, job.unit)
+        near = to_chains(chains, xy, limit, job.unit)
         count = len(chains)
     set_off = section.stake_offset_m or 0.0
     kept = _within(section, near, set_off, rows)
@@ -112,59 +116,9 @@ def limit_m(tolerance: Tolerance | None) -> float:
     return max((float(size) for size in sizes), default=LEAST_LIMIT_M)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rows:
-    """The shots that get a row; every array of shape (rows,)."""
-
-    shot: IntArray
-    superseded: BoolArray
-    unchecked: TextArray
-    checks: int
-
-    def take(self, kept: BoolArray) -> "Rows":
-        """Return some of the rows."""
-        return replace(
-            self,
-            shot=self.shot[kept],
-            superseded=self.superseded[kept],
-            unchecked=self.unchecked[kept],
-        )
-
-
-def shots_of(selection: Selection, inputs: Inputs, shots: Shots) -> Rows:
-    """Return the selected shots but those that prove control, and which of them are set aside."""
-    proof = check_shots(inputs, shots.points)[shots.chosen]
-    chosen = shots.chosen[~proof]
-    aside = shots.reason[chosen] != ""
-    if selection.everything:
-        chosen, aside = chosen[~aside], aside[~aside]
-    unchecked: TextArray = np.full(len(chosen), "", dtype=object)
-    for row in np.flatnonzero(aside).tolist():
-        unchecked[row] = f"excluded: {shots.reason[chosen[row]]}"
-    return Rows(
-        shot=chosen,
-        superseded=_superseded(shots, chosen, aside),
-        unchecked=unchecked,
-        checks=int(proof.sum()),
-    )
-
-
-def _superseded(shots: Shots, chosen: IntArray, aside: BoolArray) -> BoolArray:
-    """Return which shots a later one of the same number replaces."""
-    gone = np.zeros(len(chosen), dtype=np.bool_)
-    live = np.flatnonzero(~aside & (shots.id[chosen] != ""))
-    names, group = np.unique(shots.id[chosen[live]].astype(str), return_inverse=True)
-    if len(names) == len(live):
-        return gone
-    order = in_order_of_time(shots.points, group, chosen[live])
-    same = np.append(group[order][1:] == group[order][:-1], False)
-    gone[live[order]] = same
-    return gone
-
-
 def _to_course(
     course: Course, points: Points, shot: IntArray, xy: FloatArray, limit: float
-) -> _Near:
+) -> Near:
     """Return the nearest places of an alignment."""
     feet = course.feet(points.northing_m[shot], points.easting_m[shot], rival_m=limit)
     alignment = course.alignment
@@ -183,7 +137,7 @@ def _to_course(
     )
     name: TextArray = np.full(len(shot), course.name, dtype=object)
     layer: TextArray = np.full(len(shot), "", dtype=object)
-    return _Near(
+    return Near(
         name=name,
         layer=layer,
         along_m=feet.distance_m,
@@ -323,7 +277,7 @@ def _parts(chains: tuple[Chain, ...]) -> _Course:
     )
 
 
-def _to_chains(chains: tuple[Chain, ...], xy: FloatArray, limit: float, unit: LengthUnit) -> _Near:
+def to_chains(chains: tuple[Chain, ...], xy: FloatArray, limit: float, unit: LengthUnit) -> Near:
     """Return the nearest places of drawn lines."""
     parts = _parts(chains)
     elements = parts.elements
@@ -355,7 +309,7 @@ def _to_chains(chains: tuple[Chain, ...], xy: FloatArray, limit: float, unit: Le
     names: TextArray = np.array([each.name for each in chains], dtype=object)
     layers: TextArray = np.array([each.figures[0].layer for each in chains], dtype=object)
     along = parts.begin_m[part] + t + beyond
-    return _Near(
+    return Near(
         name=names[chain],
         layer=layers[chain],
         along_m=along,
@@ -465,7 +419,7 @@ def _touching(
 # ---------------------------------------------------------------- the measure
 
 
-def _within(section: Stakeout, near: _Near, set_off: float, rows: Rows) -> BoolArray:
+def _within(section: Stakeout, near: Near, set_off: float, rows: Rows) -> BoolArray:
     """Return which rows to keep: without a selection of shots only those near enough."""
     kept = np.ones(len(rows.shot), dtype=np.bool_)
     if section.within_m is not None and section.measured.everything:
@@ -473,69 +427,33 @@ def _within(section: Stakeout, near: _Near, set_off: float, rows: Rows) -> BoolA
     return kept
 
 
-def _distance(near: _Near, set_off: float) -> FloatArray:
+def _distance(near: Near, set_off: float) -> FloatArray:
     """Return how far shots are from where they should be, ends included."""
     return np.hypot(near.offset_m - set_off, near.beyond_m)
 
 
-def _far(section: Stakeout, near: _Near, set_off: float) -> BoolArray:
+def _far(section: Stakeout, near: Near, set_off: float) -> BoolArray:
     if section.within_m is None:
         return np.zeros(len(near.along_m), dtype=np.bool_)
     return np.asarray(_distance(near, set_off) > section.within_m)
 
 
-def _taken(near: _Near, kept: BoolArray) -> _Near:
-    return _Near(**{key: getattr(near, key)[kept] for key in _Near.__dataclass_fields__})
+def _taken(near: Near, kept: BoolArray) -> Near:
+    return Near(**{key: getattr(near, key)[kept] for key in Near.__dataclass_fields__})
 
 
 def _design(
-    near: _Near, set_off: float, level: FloatArray, names: TextArray, job: Job
+    near: Near, set_off: float, level: FloatArray, names: TextArray, job: Job
 ) -> tuple[Points, FloatArray, FloatArray]:
     """Return where the shots should be, as points, and the places of the line itself (n, e)."""
     ground = job.reference.ground
     on = to_grid_m(near.xy_m, ground)
     stake = to_grid_m(near.xy_m + set_off * near.aside, ground)
-    rows = len(names)
-    blank: TextArray = np.full(rows, "", dtype=object)
-    points = replace(
-        NO_POINTS,
-        id=names,
-        northing_m=stake[:, 1],
-        easting_m=stake[:, 0],
-        elevation_m=level,
-        description=blank,
-        layer=near.layer,
-        handle=blank,
-        file=np.zeros(rows, dtype=np.int64),
-        line=np.zeros(rows, dtype=np.int64),
-    )
+    points = wanted_points(names, stake[:, 1], stake[:, 0], level, near.layer)
     return points, on[:, 1], on[:, 0]
 
 
-def _no_points() -> Points:
-    from checker.model.points import Quality
-
-    text: TextArray = np.empty(0, dtype=object)
-    number, whole = np.empty(0), np.empty(0, dtype=np.int64)
-    return Points(
-        id=text,
-        northing_m=number,
-        easting_m=number,
-        elevation_m=number,
-        description=text,
-        layer=text,
-        handle=text,
-        file=whole,
-        line=whole,
-        files=("",),
-        quality=Quality(),
-    )
-
-
-NO_POINTS = _no_points()
-
-
-def _level(near: _Near, course: Course | None, job: Job) -> FloatArray:
+def _level(near: Near, course: Course | None, job: Job) -> FloatArray:
     """Return the line's own elevation, else that of the alignment's profile beside it."""
     if course is None or course.profile is None:
         return near.level_m
@@ -551,7 +469,7 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
     job: Job,
     shots: Shots,
     rows: Rows,
-    near: _Near,
+    near: Near,
     course: Course | None,
     far: BoolArray,
     lines: int,
@@ -559,9 +477,7 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
 ) -> Measure:
     set_off = section.stake_offset_m or 0.0
     points = shots.points
-    name = shots.id[rows.shot].copy()
-    for row in np.flatnonzero(name == "").tolist():
-        name[row] = place(points, int(rows.shot[row]))
+    name = row_names(shots, rows)
     level = _level(near, course, job)
     design, on_n, on_e = _design(near, set_off, level, name, job)
     sigma = sigmas_of(points, rows.shot, sigma_level_of(section, job))
@@ -601,13 +517,7 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
             *_feature_columns(near, set_off, level, on_n, on_e),
             column("line", "Line", Quantity.TEXT, near.name, detail=lines == 1),
             column("layer", "Layer", Quantity.TEXT, near.layer, detail=True),
-            column(
-                "description",
-                "Description",
-                Quantity.TEXT,
-                points.description[rows.shot],
-                detail=True,
-            ),
+            description_column(points.description[rows.shot]),
         ),
         summary=(
             counts_item("lines", "Lines", lines),
@@ -624,12 +534,12 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
         undecided=_undecided(section, near, job.unit),
         said=said,
         counted=~rows.superseded & (rows.unchecked == ""),
-        remarks=tuple(_line_remarks(section, rows, course, remarks, job.unit)),
+        remarks=line_remarks(section, rows, course, job.unit, remarks),
     )
 
 
 def _feature_columns(
-    near: _Near, set_off: float, level: FloatArray, on_n: FloatArray, on_e: FloatArray
+    near: Near, set_off: float, level: FloatArray, on_n: FloatArray, on_e: FloatArray
 ) -> tuple[Column, ...]:
     """Return the places of the line for which the stakes stand."""
     if not set_off:
@@ -645,28 +555,8 @@ def _feature_columns(
     )
 
 
-def across_items(across: FloatArray) -> tuple[Item, ...]:
-    """Return mean, root mean square and largest of offsets; None where there is none."""
-    many = bool(across.size)
-    return (
-        item("mean_across", "Mean across", Quantity.LENGTH, across.mean() if many else None),
-        item(
-            "rms_across",
-            "RMS across",
-            Quantity.LENGTH,
-            float(np.sqrt(np.mean(across**2))) if many else None,
-        ),
-        item(
-            "max_abs_across",
-            "Largest across, either way",
-            Quantity.LENGTH,
-            float(np.abs(across).max()) if many else None,
-        ),
-    )
-
-
 def _line_comparisons(
-    section: Stakeout, shown: Lined, found: Deltas, near: _Near
+    section: Stakeout, shown: Lined, found: Deltas, near: Near
 ) -> tuple[Comparison, ...]:
     """Return plan and height: across the line, and along it only beyond its ends."""
     along, across = line_comparisons(replace(shown, along=near.beyond_m), found)
@@ -678,7 +568,7 @@ def _line_comparisons(
     return (horizontal, vertical, *ends, across)
 
 
-def _undecided(section: Stakeout, near: _Near, unit: LengthUnit) -> TextArray:
+def _undecided(section: Stakeout, near: Near, unit: LengthUnit) -> TextArray:
     """Return why it is not clear which place of which line is meant, or ""; shape (rows,)."""
     texts = near.rival.copy()
     if section.tolerance is not None and section.tolerance.along is not None:
@@ -690,171 +580,3 @@ def _undecided(section: Stakeout, near: _Near, unit: LengthUnit) -> TextArray:
         text = f"beyond the {end} of the line by {size}"
         texts[row] = f"{texts[row]}; {text}" if texts[row] else text
     return texts
-
-
-def _line_remarks(
-    section: Stakeout,
-    rows: Rows,
-    course: Course | None,
-    remarks: list[str],
-    unit: LengthUnit,
-) -> list[str]:
-    said = []
-    if rows.checks:
-        what = (
-            "shot carries a control id and is"
-            if rows.checks == 1
-            else "shots carry control ids and are"
-        )
-        said.append(f"{rows.checks} {what} compared with control, not with the design.")
-    said += remarks
-    if course is not None:
-        said += course.remarks
-    if section.stake_offset_m:
-        said.append(offset_remark(section.stake_offset_m, "the line", unit))
-    return said
-
-
-# ---------------------------------------------------------------- against a profile
-
-
-def measure_grades(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
-    """Compare the elevation of every shot with the profile at its own station and offset.
-
-    Raises InputError where the alignment has no profile, or a selection finds nothing.
-    """
-    assert section.alignment is not None  # noqa: S101 - the job reader asks for it
-    course = course_of(section.alignment, inputs, job)
-    if course.profile is None:
-        raise InputError(
-            [
-                Problem(
-                    slug="no-profile",
-                    where=section.where,
-                    message=f'match = "station" without stakes compares elevations with the '
-                    f"profile of {course.name}, which has none",
-                    hint='give the alignment profile = "...", or design = { stakes = "..." }',
-                )
-            ]
-        )
-    shots = select_shots(section, section.measured, inputs, job)
-    rows = shots_of(section.measured, inputs, shots)
-    points = shots.points
-    feet = course.feet(points.northing_m[rows.shot], points.easting_m[rows.shot])
-    length = course.alignment.length_m
-    beyond = feet.distance_m - np.clip(feet.distance_m, 0.0, length)
-    on_it = np.abs(beyond) <= BEYOND_M
-    level = np.where(on_it, course.elevation(feet.distance_m, feet.offset_m), np.nan)
-    name = shots.id[rows.shot].copy()
-    for row in np.flatnonzero(name == "").tolist():
-        name[row] = place(points, int(rows.shot[row]))
-    nothing = np.full(len(name), np.nan)
-    blank: TextArray = np.full(len(name), "", dtype=object)
-    design = replace(
-        NO_POINTS,
-        id=name,
-        northing_m=nothing,
-        easting_m=nothing,
-        elevation_m=level,
-        description=blank,
-        layer=blank,
-        handle=blank,
-        file=np.zeros(len(name), dtype=np.int64),
-        line=np.zeros(len(name), dtype=np.int64),
-    )
-    sigma = sigmas_of(points, rows.shot, sigma_level_of(section, job))
-    found = deltas(design, np.arange(len(name)), points, rows.shot, sigma)
-    unchecked = rows.unchecked.copy()
-    for row in np.flatnonzero(~on_it & (unchecked == "")).tolist():
-        end = "before the start" if beyond[row] < 0.0 else "past the end"
-        past = length_text(float(abs(beyond[row])), job.unit, plus=False)
-        unchecked[row] = f"{past} {end} of {course.name}"
-    doubtful: TextArray = np.full(len(name), "", dtype=object)
-    doubtful[feet.rivals > 0] = f"as near to two places of {course.name}"
-    said: TextArray = np.full(len(name), "", dtype=object)
-    said[rows.superseded] = "staked again later"
-    shown = Lined(
-        along=nothing,
-        across=nothing,
-        station=feet.station_m,
-        offset=feet.offset_m,
-        azimuth=course.alignment.azimuth_at(feet.distance_m),
-    )
-    compared = unchecked == ""
-    governing = compared & ~rows.superseded
-    return Measure(
-        kind="stakeout",
-        name=section.name,
-        where=section.where,
-        tolerance=section.tolerance,
-        id=name,
-        columns=(
-            *point_columns(found, name, rows.superseded, name, lined=shown),
-            column("grade", "Grade", Quantity.GRADE, course.grade(feet.distance_m)),
-            column(
-                "description",
-                "Description",
-                Quantity.TEXT,
-                points.description[rows.shot],
-                detail=True,
-            ),
-        ),
-        summary=(
-            counts_item("shots", "Shots compared", int(governing.sum())),
-            *(each for each in spread_items(found, governing) if each.key.endswith("_z")),
-        ),
-        comparisons=_grade_comparisons(section, found, course),
-        judged_by_row=True,
-        shots=rows.shot[:, None],
-        used=np.unique(rows.shot[compared]),
-        unchecked=unchecked,
-        undecided=doubtful,
-        said=said,
-        counted=~rows.superseded & (rows.unchecked == ""),
-        remarks=(
-            _GRADES_ALONE,
-            *_line_remarks(section, rows, course, [], job.unit),
-        ),
-    )
-
-
-def _grade_comparisons(section: Stakeout, found: Deltas, course: Course) -> tuple[Comparison, ...]:
-    """Return the height, and what a tolerance limits in plan, which a grade does not have."""
-    rows = len(found.dz)
-    absent: TextArray = np.full(rows, "", dtype=object)
-    verdict = np.full(rows, Verdict.UNCHECKED, dtype=np.int8)
-    flat = np.isnan(found.measured_z)
-    absent[flat], verdict[flat] = "no elevation was measured", Verdict.UNDECIDED
-    without = np.isnan(found.known_z)
-    absent[without] = f"the profile of {course.name} gives no elevation there"
-    verdict[without] = Verdict.UNCHECKED
-    made = [
-        Comparison(
-            limit="vertical",
-            label="vertical",
-            value=found.dz,
-            sigma=found.sigma.z,
-            absent=absent,
-            absent_verdict=verdict,
-        )
-    ]
-    tolerance = section.tolerance
-    for limit, keys in (
-        ("horizontal", ("horizontal",)),
-        ("along", ("along",)),
-        ("across", ("across", "left", "right")),
-    ):
-        if tolerance is not None and any(getattr(tolerance, key) is not None for key in keys):
-            why: TextArray = np.full(
-                rows, f"{limit} is limited, but a grade has no place in plan", dtype=object
-            )
-            made.append(
-                Comparison(
-                    limit=limit,
-                    label=limit,
-                    value=np.full(rows, np.nan),
-                    absent=why,
-                    absent_verdict=np.full(rows, Verdict.UNCHECKED, dtype=np.int8),
-                )
-            )
-    return tuple(made)

@@ -222,6 +222,8 @@ def _heights(points: Points, rows: IntArray, unit: LengthUnit) -> list[Notice]:
 def _numbers_far_apart(points: Points, rows: IntArray, unit: LengthUnit) -> list[Notice]:
     """Return numbers that stand at places too far apart for one stake."""
     ids = points.id[rows].tolist()
+    if len(set(ids)) == len(ids):
+        return []
     first: dict[str, int] = {}
     pairs = [
         (first[name], place)
@@ -311,18 +313,17 @@ def _swapped_or_elsewhere(
 
 def _mates(measured: Points, rows: IntArray, known: Sequence[Points]) -> FloatArray:
     """Return own and known places of shots with a known number; shape (mates, 4), n e n e."""
-    places: dict[str, tuple[float, float]] = {}
-    for points in known:
-        for name, n, e in zip(
-            points.id.tolist(), points.northing_m.tolist(), points.easting_m.tolist(), strict=True
-        ):
-            places.setdefault(str(name).strip(), (n, e))
-    found = [
-        (measured.northing_m[row], measured.easting_m[row], *places[name])
-        for row in rows.tolist()
-        if (name := str(measured.id[row]).strip()) in places and name
-    ]
-    return np.array(found, dtype=np.float64).reshape(-1, 4)
+    names = [str(name).strip() for points in known for name in points.id.tolist()]
+    # of several the first
+    index = dict(zip(reversed(names), range(len(names) - 1, -1, -1), strict=True))
+    index.pop("", None)
+    found = np.array(
+        [index.get(str(name).strip(), -1) for name in measured.id[rows].tolist()], dtype=np.int64
+    )
+    rows, found = rows[found >= 0], found[found >= 0]
+    north = np.concatenate([points.northing_m for points in known])[found]
+    east = np.concatenate([points.easting_m for points in known])[found]
+    return np.column_stack((measured.northing_m[rows], measured.easting_m[rows], north, east))
 
 
 def _size(places: FloatArray) -> float:

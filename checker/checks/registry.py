@@ -4,12 +4,14 @@ To add a kind of check: its section in `model.job` and `read.job`, its module be
 a line here.
 """
 
+from dataclasses import replace
 from importlib import import_module
 
 from checker.model.inputs import Inputs
 from checker.model.job import (
     Accuracy,
     CheckSection,
+    CurbReturn,
     DescribedFigure,
     Job,
     Levels,
@@ -29,6 +31,7 @@ from checker.model.measure import Measure
 
 CHECKS: dict[type[CheckSection], str] = {
     Stakeout: "stakeout.measure_stakeout",
+    CurbReturn: "curb_returns.measure_curb_return",
     SlopeStakes: "slope_stakes.measure_slope_stakes",
     Repeats: "repeats.measure_repeats",
     Accuracy: "accuracy.measure_accuracy",
@@ -51,4 +54,15 @@ def measure(section: CheckSection, inputs: Inputs, job: Job) -> Measure:
     module, function = CHECKS[type(section)].split(".")
     check = getattr(import_module(f"checker.checks.{module}"), function)
     result: Measure = check(section, inputs, job)
-    return result
+    along = getattr(section, "alignment", None)
+    if along is None:
+        return result
+    from checker.checks.course import course_of
+    from checker.checks.course_tables import course_tables
+
+    course = course_of(along, inputs, job)
+    return replace(
+        result,
+        station_digits=course.digits,
+        supplements=(*result.supplements, *course_tables(course, inputs)),
+    )

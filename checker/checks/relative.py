@@ -31,6 +31,8 @@ from checker.units import LengthUnit
 
 _MOST = 200
 """A group of more points has more pairs than anyone reads."""
+_NO_HEIGHT_M = 1e-3
+"""A top less than so much above its bottom stands for nothing that could lean."""
 
 
 def measure_relative(section: Relative, inputs: Inputs, job: Job) -> Measure:
@@ -252,7 +254,7 @@ def _marks(
             continue
         shot = np.array(behind[-1], dtype=np.int64)
         measured[number] = _middle(points, shot)
-        each = sigmas_of(points, shot, level)
+        each = sigmas_of(points, shot, level, control=False)
         squares = [float(np.sum(part**2)) for part in (each.n, each.e, each.z)]
         sigma[number] = np.sqrt(squares) / len(shot)
     used = {name for names in members.values() for name in names}
@@ -353,6 +355,7 @@ def _measure(
             counts_item("missing", "Not measured", int((marks.absent != "").sum())),
             item("max_abs_d_distance", "Largest Δ distance, either way", length, largest),
             item("max_abs_z", "Largest ΔZ, either way", length, largest_z),
+            *([] if no_lean else [item("max_lean", "Largest out of plumb", length, _most(off))]),
             *items,
         ),
         comparisons=(
@@ -370,6 +373,11 @@ def _measure(
         counted=np.ones(rows, dtype=np.bool_),
         remarks=(*remarks, *_diagonals(marks, whole, job.unit), *again),
     )
+
+
+def _most(values: FloatArray) -> float:
+    """Return the largest of what is there; NaN where nothing is."""
+    return float(np.nanmax(values)) if np.isfinite(values).any() else np.nan
 
 
 def _sigmas(
@@ -420,6 +428,7 @@ def _comparisons(
             label="difference of elevation",
             value=dz,
             sigma=sigma_dz,
+            length_m=np.where(level, design_distance, 0.0),
             absent=absent,
             absent_verdict=verdict,
             applies=level,
@@ -432,10 +441,13 @@ def _out_of_plumb(marks: _Marks, pairs: _Rows, lean: FloatArray, height: FloatAr
     sigma = np.hypot(marks.sigma[pairs.first, :2], marks.sigma[pairs.second, :2])
     absent: TextArray = np.full(len(height), "", dtype=object)
     absent[np.isnan(height)] = "no elevation was measured"
+    flat = height <= _NO_HEIGHT_M
+    absent[flat] = "top and bottom were measured at one height: which is which?"
+    unknown = np.isnan(height) | flat
     return Comparison(
         limit="plumb",
         label="out of plumb",
-        value=np.where(np.isnan(height), np.nan, np.hypot(lean[:, 0], lean[:, 1])),
+        value=np.where(unknown, np.nan, np.hypot(lean[:, 0], lean[:, 1])),
         sigma=np.hypot(sigma[:, 0], sigma[:, 1]),
         vector=lean,
         vector_sigma=sigma,
@@ -462,6 +474,8 @@ def _as_a_whole(
         except GeometryError:  # all in one place: nothing turns
             move = None
     length, none = Quantity.LENGTH, np.nan
+    if not len(whole):
+        return (), ()
     if move is None:
         shift, left, turn = np.full(2, np.nan), np.full(len(there), np.nan), none
     else:

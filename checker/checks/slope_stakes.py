@@ -9,25 +9,32 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from checker.checks.closing import column, length_text
-from checker.checks.course import BEYOND_M, Course, course_of
+from checker.checks.closing import column, refuse
+from checker.checks.course import Course, course_of
 from checker.checks.deltas import (
     Deltas,
     Lined,
     counts_item,
     deltas,
+    missing_heights,
     point_columns,
     sigmas_of,
 )
-from checker.checks.lines import NO_POINTS, Rows, across_items, shots_of
-from checker.checks.selecting import place
+from checker.checks.line_common import (
+    across_items,
+    description_column,
+    in_two_places,
+    off_the_ends,
+    row_names,
+    shots_of,
+    staked_again,
+    wanted_points,
+)
 from checker.checks.shots import select_shots, sigma_level_of
 from checker.checks.staking import line_comparisons
-from checker.errors import InputError, Problem
 from checker.geometry.feet import Feet
 from checker.geometry.grade import slope_stake_offset
 from checker.model.arrays import BoolArray, FloatArray, TextArray
-from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
 from checker.model.job import Job, SlopeStakes
 from checker.model.measure import Comparison, Measure, Quantity
@@ -56,15 +63,11 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
     """
     course = course_of(section.alignment, inputs, job)
     if course.profile is None:
-        raise InputError(
-            [
-                Problem(
-                    slug="no-profile",
-                    where=section.where,
-                    message=f"slope stakes hang on the profile of {course.name}, which has none",
-                    hint='give the alignment profile = "..."',
-                )
-            ]
+        refuse(
+            "no-profile",
+            section.where,
+            f"slope stakes hang on the profile of {course.name}, which has none",
+            'give the alignment profile = "..."',
         )
     shots = select_shots(section, section.measured, inputs, job)
     rows = shots_of(section.measured, inputs, shots)
@@ -72,24 +75,9 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
     northing, easting = points.northing_m[rows.shot], points.easting_m[rows.shot]
     feet = course.feet(northing, easting)
     catch = _catch(section, course, feet, points.elevation_m[rows.shot])
-    name = shots.id[rows.shot].copy()
-    for row in np.flatnonzero(name == "").tolist():
-        name[row] = place(points, int(rows.shot[row]))
+    name = row_names(shots, rows)
     n, e = course.place(feet.distance_m, catch.offset_m)
-    blank: TextArray = np.full(len(name), "", dtype=object)
-    whole = np.zeros(len(name), dtype=np.int64)
-    design = replace(
-        NO_POINTS,
-        id=name,
-        northing_m=n,
-        easting_m=e,
-        elevation_m=catch.hinge_z_m,
-        description=blank,
-        layer=blank,
-        handle=blank,
-        file=whole,
-        line=whole,
-    )
+    design = wanted_points(name, n, e, catch.hinge_z_m)
     sigma = sigmas_of(points, rows.shot, sigma_level_of(section, job))
     found = deltas(design, np.arange(len(name)), points, rows.shot, sigma)
     across = feet.offset_m - catch.offset_m
@@ -101,11 +89,7 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
         offset=feet.offset_m,
         azimuth=course.alignment.azimuth_at(feet.distance_m),
     )
-    unchecked = _unchecked(rows, feet, course, job)
-    doubtful: TextArray = np.full(len(name), "", dtype=object)
-    doubtful[feet.rivals > 0] = f"as near to two places of {course.name}"
-    said: TextArray = np.full(len(name), "", dtype=object)
-    said[rows.superseded] = "staked again later"
+    unchecked = off_the_ends(rows, feet, course, job.unit)
     compared = unchecked == ""
     governing = compared & ~rows.superseded & np.isfinite(across)
     return Measure(
@@ -120,13 +104,7 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
             column("hinge_offset", "Hinge offset", Quantity.LENGTH, catch.hinge_m, detail=True),
             column("out", "Out from hinge", Quantity.LENGTH, np.abs(feet.offset_m - catch.hinge_m)),
             column("side_slope", "Side slope", Quantity.TEXT, _slopes(catch)),
-            column(
-                "description",
-                "Description",
-                Quantity.TEXT,
-                points.description[rows.shot],
-                detail=True,
-            ),
+            description_column(points.description[rows.shot]),
         ),
         summary=(
             counts_item("shots", "Shots compared", int(governing.sum())),
@@ -137,8 +115,8 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
         shots=rows.shot[:, None],
         used=np.unique(rows.shot[compared]),
         unchecked=unchecked,
-        undecided=doubtful,
-        said=said,
+        undecided=in_two_places(feet, course),
+        said=staked_again(rows),
         counted=~rows.superseded & (rows.unchecked == ""),
         remarks=(_HOW, *course.remarks),
     )
@@ -177,29 +155,16 @@ def _slopes(catch: _Catch) -> TextArray:
     return texts
 
 
-def _unchecked(rows: Rows, feet: Feet, course: Course, job: Job) -> TextArray:
-    unchecked = rows.unchecked.copy()
-    beyond = feet.distance_m - np.clip(feet.distance_m, 0.0, course.alignment.length_m)
-    for row in np.flatnonzero((np.abs(beyond) > BEYOND_M) & (unchecked == "")).tolist():
-        end = "before the start" if beyond[row] < 0.0 else "past the end"
-        past = length_text(float(abs(beyond[row])), job.unit, plus=False)
-        unchecked[row] = f"{past} {end} of {course.name}"
-    return unchecked
-
-
 def _comparisons(shown: Lined, found: Deltas, catch: _Catch) -> tuple[Comparison, Comparison]:
     """Return the offset from the catch point; an error in height moves that point as well."""
     _, across = line_comparisons(shown, found)
     sigma = None if across.sigma is None else np.hypot(across.sigma, catch.slope * found.sigma.z)
-    count = len(shown.across)
-    absent: TextArray = np.full(count, "", dtype=object)
-    verdict = np.full(count, Verdict.UNCHECKED, dtype=np.int8)
-    flat = np.isnan(found.measured_z)
-    absent[flat] = "no elevation was measured, on which the catch point depends"
-    verdict[flat] = Verdict.UNDECIDED
-    without = np.isnan(catch.hinge_z_m)
-    absent[without] = "the profile gives no elevation there"
-    verdict[without] = Verdict.UNCHECKED
+    absent, verdict = missing_heights(
+        np.isnan(found.measured_z),
+        np.isnan(catch.hinge_z_m),
+        "the profile gives no elevation there",
+        "no elevation was measured, on which the catch point depends",
+    )
     across = replace(across, sigma=sigma, absent=absent, absent_verdict=verdict)
     horizontal = replace(
         across, limit="horizontal", label="from the catch point", value=found.horizontal

@@ -15,10 +15,14 @@ from checker.checks.deltas import (
     sigmas_of,
     spread_items,
 )
-from checker.checks.lines import measure_grades, measure_lines
+from checker.checks.grades import measure_grades
+from checker.checks.lines import measure_lines
 from checker.checks.matching import Nearest, match_nearest
+from checker.checks.older_lines import with_older_lines
+from checker.checks.revisions import past_of
 from checker.checks.selecting import (
     check_shots,
+    control_remarks,
     exclusion_reasons,
     in_order_of_time,
     need_points,
@@ -64,7 +68,8 @@ def measure_stakeout(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
     design number stands twice with other coordinates, or an exclusion names no shot.
     """
     if section.match is Match.LINE:
-        return measure_lines(section, inputs, job)
+        found = measure_lines(section, inputs, job)
+        return with_older_lines(found, section, inputs, job) if inputs.older else found
     if section.match is Match.STATION and section.alignment is None:
         refuse(
             "match-unknown",
@@ -77,7 +82,7 @@ def measure_stakeout(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
     scene = _scene(section, inputs, job)
     matched = _by_nearest(scene) if section.match is Match.NEAREST else _by_id(scene)
     rows = _rows(scene, matched)
-    return _measure(scene, rows)
+    return _measure(scene, rows, inputs, job)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -574,7 +579,7 @@ def _loose(name: str) -> str:
 # ---------------------------------------------------------------- the measure
 
 
-def _measure(scene: _Scene, rows: _Rows) -> Measure:
+def _measure(scene: _Scene, rows: _Rows, inputs: Inputs, job: Job) -> Measure:
     """Return the measure of the rows."""
     section = scene.section
     has_target = rows.target >= 0
@@ -593,7 +598,8 @@ def _measure(scene: _Scene, rows: _Rows) -> Measure:
     staked = scene.staked
     line = lined(staked, known, found)
     side = wrong_side(line.across, staked.set_off_m)
-    said = _with(rows.said, picked_text(staked.said, known), side)
+    past = past_of(section, inputs, job, staked, scene.target, known, rows.shot)
+    said = _with(rows.said, picked_text(staked.said, known), side, past.said)
     description = picked_text(scene.measured.description, rows.shot)
     of_design = picked_text(scene.design.description, known)
     description = np.where(description == "", of_design, description)
@@ -643,7 +649,9 @@ def _measure(scene: _Scene, rows: _Rows) -> Measure:
         undecided=rows.undecided,
         said=said,
         counted=rows.counted,
-        remarks=_remarks(scene),
+        remarks=(*_remarks(scene), *past.remarks),
+        supplements=past.tables,
+        earlier=past.earlier,
     )
 
 
@@ -682,11 +690,7 @@ def _without_alignment(section: Stakeout, rows: int) -> tuple[Comparison, ...]:
 
 def _remarks(scene: _Scene) -> tuple[str, ...]:
     """Return what must be said of the check as a whole."""
-    remarks = []
-    if scene.checks:
-        one = scene.checks == 1
-        what = "shot carries a control id and is" if one else "shots carry control ids and are"
-        remarks.append(f"{scene.checks} {what} compared with control, not with the design.")
+    remarks = [*control_remarks(scene.checks)]
     staked = scene.staked
     if staked.course is not None:
         remarks += staked.course.remarks

@@ -185,7 +185,7 @@ def _faces(section: Surface, triangles: Triangles) -> Faces:
     try:
         return surface(corner)
     except SurfaceError as fault:
-        refuse("no-surface", section.where, f"design: {fault}", fault.hint)
+        refuse("no-surface", section.where, f"design: {fault}", fault.hint or "look at its faces")
 
 
 def _rings(section: Surface, inputs: Inputs) -> tuple[FloatArray, ...]:

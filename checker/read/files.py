@@ -8,12 +8,16 @@ import hashlib
 import stat
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from checker.errors import InputError, Problem, Where
 from checker.model.inputs import InputFile
+from checker.model.progress import Tell, silent
 
 MAX_BYTES = 1 << 30
 """Larger inputs are refused; a gigabyte of text is no job of one crew."""
+_MAX_BYTES_OF: Final = {"job": 4 << 20, "notes": 4 << 20}
+"""What people write by hand, by its role: a larger file is another one under that name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,9 +31,10 @@ class Source:
 class Files:
     """The files below the job's folder, and a list of those that were read."""
 
-    def __init__(self, root: Path, *, allow_outside: bool = False) -> None:
-        """Take the job's folder; allow_outside lets paths leave it."""
+    def __init__(self, root: Path, *, allow_outside: bool = False, tell: Tell = silent) -> None:
+        """Take the job's folder; allow_outside lets paths leave it, tell hears what is read."""
         self._root = root
+        self._tell = tell
         self._allow_outside = allow_outside
         self._read: dict[str, InputFile] = {}
 
@@ -45,8 +50,9 @@ class Files:
         where: the place in the job that names it. Raises InputError with that place where the file
         is missing, outside the folder, not a plain file, too large or unreadable.
         """
+        self._tell(f"reading {path}")
         try:
-            data = self._content(path, where)
+            data = self._content(path, where, _MAX_BYTES_OF.get(role, MAX_BYTES))
         except (OSError, RuntimeError, ValueError) as fault:
             reason = getattr(fault, "strerror", None) or str(fault)
             raise _refused(
@@ -64,7 +70,7 @@ class Files:
             )
         return Source(path=path, data=data)
 
-    def _content(self, path: str, where: Where) -> bytes:
+    def _content(self, path: str, where: Where, most: int) -> bytes:
         # A job written on Windows may use backslashes; both spellings name the same file.
         full = self._root / path.replace("\\", "/")
         root = self._root.resolve()
@@ -85,11 +91,11 @@ class Files:
                 f'"{path}" is a folder or a device, not a file',
                 "name the file itself",
             )
-        if mode.st_size > MAX_BYTES:
+        if mode.st_size > most:
             raise _refused(
                 "file-too-large",
                 where,
-                f'"{path}" has {mode.st_size:,} bytes; at most {MAX_BYTES:,} are read',
+                f'"{path}" has {mode.st_size:,} bytes; at most {most:,} are read of such a file',
                 "split the file, or leave out what the job does not need",
             )
         return full.read_bytes()

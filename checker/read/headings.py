@@ -20,6 +20,7 @@ class UnitKind(StrEnum):
     """What a unit in a heading measures."""
 
     LENGTH = "length"
+    AREA = "area"
     ANGLE = "angle"
     TIME = "time"
     OTHER = "other"
@@ -47,6 +48,13 @@ _UNITS: Final[Mapping[str, tuple[str, UnitKind]]] = {
         (UnitKind.LENGTH, "ift", "ift intft internationalfoot internationalfeet intlft"),
         (UnitKind.LENGTH, "in", "in inch inches"),
         (UnitKind.LENGTH, "mi", "mi mile miles"),
+        # names of the lengths that are squared
+        (UnitKind.AREA, "m", "m2 sqm"),
+        (UnitKind.AREA, "mm", "mm2 sqmm"),
+        (UnitKind.AREA, "cm", "cm2 sqcm"),
+        (UnitKind.AREA, "ft", "ft2 sqft"),
+        (UnitKind.AREA, "usft", "usft2 squsft"),
+        (UnitKind.AREA, "ift", "ift2 sqift"),
         (UnitKind.ANGLE, "deg", "deg degs degree degrees ° decdeg decimaldegrees dd"),
         (UnitKind.ANGLE, "dms", "dms dmmss degminsec ddmmss dddmmss"),
         (UnitKind.ANGLE, "gon", "gon gons grad grads grade grades"),

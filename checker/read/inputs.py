@@ -1,5 +1,6 @@
 """Read everything that a job names, and report the faults of all files at once."""
 
+import os
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -15,36 +16,43 @@ from checker.model.alignment import (
     SuperelevationTable,
 )
 from checker.model.books import Book
-from checker.model.drawing import Drawing, Notice, Triangles
-from checker.model.inputs import Inputs
+from checker.model.drawing import Drawing, Figure, Notice, Triangles
+from checker.model.inputs import Inputs, Revision
 from checker.model.job import (
+    Accuracy,
     AlignmentInput,
     CheckSection,
     DescribedFigure,
     DesignInput,
     Job,
     Levels,
+    Network,
     Stakeout,
     Surface,
     Traverse,
     Vectors,
 )
 from checker.model.points import Points, Quality
+from checker.model.progress import Tell, silent
+from checker.model.wording import Wording
 from checker.read.alignments import (
     read_elements,
     read_profile,
     read_stakes,
     read_superelevation,
 )
-from checker.read.books import read_level_book, read_traverse_book
 from checker.read.drawing import read_drawing
 from checker.read.faces import read_faces
 from checker.read.figure_book import read_figure_book
 from checker.read.files import Files, Source
 from checker.read.frames import VAGUEST_M
 from checker.read.job import read_job
+from checker.read.level_book import read_level_book
 from checker.read.points import read_points
+from checker.read.sights import read_sight_book
+from checker.read.traverse_book import read_traverse_book
 from checker.read.vectors import read_vector_book
+from checker.read.wording import read_wording
 from checker.units import Formula, LengthUnit
 
 T = TypeVar("T")
@@ -55,27 +63,29 @@ def find_job(path: Path) -> Path:
 
     Raises InputError where there is none.
     """
-    file = path / "job.toml" if path.is_dir() else path
-    if file.is_file():
+    # These two answer no to whatever cannot be a path, where those of Path would raise.
+    folder = os.path.isdir(path)  # noqa: PTH112
+    file = path / "job.toml" if folder else path
+    if os.path.isfile(file):  # noqa: PTH113
         return file
     raise InputError(
         [
             Problem(
                 slug="no-job",
                 where=Where(file=str(path)),
-                message="there is no job.toml here" if path.is_dir() else "there is no such job",
+                message="there is no job.toml here" if folder else "there is no such job",
                 hint="give the folder that holds job.toml, or the job file itself",
             )
         ]
     )
 
 
-def open_job(file: Path, *, allow_outside: bool = False) -> tuple[Job, Inputs]:
+def open_job(file: Path, *, allow_outside: bool = False, tell: Tell = silent) -> tuple[Job, Inputs]:
     """Read a job file and all that it names.
 
     Raises InputError: the job file's faults first; once it is sound, those of all its files.
     """
-    files = Files(file.parent, allow_outside=allow_outside)
+    files = Files(file.parent, allow_outside=allow_outside, tell=tell)
     job = read_job(files.open(file.name, "job", Where(file=file.name)), file.parent)
     return job, read_inputs(job, files)
 
@@ -120,6 +130,7 @@ class _Reader:
             )
         drawings, tables = self._design(job.design) if job.design else ((), None)
         parts = [drawing.points for drawing in drawings] + ([tables] if tables else [])
+        older = self._older(job.design) if job.design else ()
         books: dict[str, Book] = {}
         for section in job.checks:
             book = self._book(section)
@@ -127,17 +138,24 @@ class _Reader:
                 books[section.name] = book
         courses = self._courses()
         faces = self._faces()
+        approximate = self._approximate()
+        check_points = self._check_points()
         notes = self._notes()
+        wording = self._wording()
         return Inputs(
             files=self._files.read,
             measured=measured,
             control=control,
             design=concatenate(parts) if job.design else None,
+            older=older,
             drawings=drawings,
             books=books,
             **courses,
             faces=faces,
+            approximate=approximate,
+            check_points=check_points,
             notes=notes,
+            wording=wording,
             notices=tuple(self._notices),
         )
 
@@ -209,6 +227,50 @@ class _Reader:
         self._same_file(design, path)
         return read_drawing(source, unit=design.unit, labels=design.labels)
 
+    def _older(self, design: DesignInput) -> tuple[Revision, ...]:
+        """Read the earlier revisions; what else their drawings hold concerns nobody any more."""
+        found = []
+        for each in design.older:
+            figures: tuple[Figure, ...] = ()
+            if each.is_drawing:
+                drawing = self._try(partial(self._older_drawing, design, each.path))
+                points = None if drawing is None else drawing.points
+                figures = () if drawing is None else drawing.figures
+            else:
+                points = self._points(
+                    (each.path,),
+                    "earlier revision",
+                    design.where,
+                    design.unit,
+                    design.columns,
+                    unique=True,
+                )
+            if points is not None:
+                found.append(Revision(of=each, points=points, figures=figures))
+                self._not_current(design, each.path)
+        return tuple(found)
+
+    def _older_drawing(self, design: DesignInput, path: str) -> Drawing:
+        source = self._files.open(path, "earlier revision", design.where)
+        return read_drawing(source, unit=design.unit, labels=design.labels)
+
+    def _not_current(self, design: DesignInput, path: str) -> None:
+        """Report an earlier revision that is the current design under another name."""
+        named = {each.path: each for each in self._files.read}
+        own = named[path.replace("\\", "/")].sha256
+        for other in (*design.drawings, *design.points):
+            file = named.get(other.replace("\\", "/"))
+            if file is not None and file.sha256 == own:
+                self.problems.append(
+                    Problem(
+                        slug="older-is-current",
+                        where=design.where,
+                        message=f'"{path}" is named as an earlier revision, and is byte for byte '
+                        f'the design itself, "{other}"',
+                        hint="get the file of the earlier revision, or take it out of older",
+                    )
+                )
+
     def _same_file(self, design: DesignInput, path: str) -> None:
         if design.sha256 is None:
             return
@@ -233,6 +295,8 @@ class _Reader:
                 return self._try(lambda: self._level_book(section))
             case Vectors():
                 return self._try(lambda: self._vector_book(section))
+            case Network(file=str(file)):
+                return self._try(lambda: self._sight_book(section, file))
             case DescribedFigure(file=str(file)):
                 return self._try(lambda: self._figure_book(section, file))
             case _:
@@ -263,6 +327,49 @@ class _Reader:
             columns=section.columns,
             notices=self._notices,
         )
+
+    def _sight_book(self, section: Network, file: str) -> Book:
+        return read_sight_book(
+            self._files.open(file, "observations of a network", section.where),
+            unit=section.file_unit,
+            angle_format=section.angle_format,
+            columns=section.columns,
+            notices=self._notices,
+        )
+
+    def _check_points(self) -> dict[str, Points]:
+        """Read the check points that accuracy statements name."""
+        found: dict[str, Points] = {}
+        for section in self._job.checks:
+            if isinstance(section, Accuracy) and section.file is not None:
+                points = self._points(
+                    (section.file,),
+                    "check points",
+                    section.where,
+                    section.unit,
+                    section.columns,
+                    unique=True,
+                )
+                if points is not None:
+                    found[section.name] = points
+        return found
+
+    def _approximate(self) -> dict[str, Points]:
+        """Read the rough positions that networks name."""
+        found: dict[str, Points] = {}
+        for section in self._job.checks:
+            if isinstance(section, Network) and section.approximate is not None:
+                points = self._points(
+                    (section.approximate,),
+                    "approximate positions",
+                    section.where,
+                    self._job.unit,
+                    {},
+                    unique=True,
+                )
+                if points is not None:
+                    found[section.name] = points
+        return found
 
     def _figure_book(self, section: DescribedFigure, file: str) -> Book:
         return read_figure_book(
@@ -340,6 +447,13 @@ class _Reader:
                 found[section.name], notices = outcome
                 self._notices.extend(notices)
         return found
+
+    def _wording(self) -> Wording:
+        if self._job.wording is None:
+            return Wording()
+        source = self._open(self._job.wording, "wording", Where(file=self._job.file))
+        read = None if source is None else self._try(lambda: read_wording(source))
+        return read or Wording()
 
     def _notes(self) -> str:
         if self._job.notes is None:

@@ -17,7 +17,7 @@ from checker.read.files import Source
 from checker.read.job_accuracy import read_accuracy, read_rover_test
 from checker.read.job_alignment import read_alignment
 from checker.read.job_checks import read_levels, read_repeats, read_stakeout, read_traverse
-from checker.read.job_closures import read_figure, read_network, read_vectors
+from checker.read.job_closures import read_figure, read_vectors
 from checker.read.job_draft import NOT_BUILT, Draft
 from checker.read.job_evidence import read_instrument, read_site_fit
 from checker.read.job_inputs import (
@@ -29,6 +29,8 @@ from checker.read.job_inputs import (
     read_measured,
     read_reference,
 )
+from checker.read.job_network import read_network
+from checker.read.job_returns import read_curb_return
 from checker.read.job_shapes import read_pipe, read_plane, read_relative, read_surface
 from checker.read.job_slopes import read_slope_stake
 from checker.read.job_tolerances import read_tolerance
@@ -281,6 +283,7 @@ _SECTIONS: Final[Mapping[str, _Section]] = {
     "alignment": _Section(read=read_alignment, form="named"),
     "stakeout": _Section(read=read_stakeout, form="many"),
     "slope_stake": _Section(read=read_slope_stake, form="many"),
+    "curb_return": _Section(read=read_curb_return, form="many"),
     "traverse": _Section(read=read_traverse, form="many"),
     "levels": _Section(read=read_levels, form="many"),
     "vectors": _Section(read=read_vectors, form="many"),

@@ -9,6 +9,7 @@ from typing import Final
 from checker.model.job import (
     Adjust,
     AngleKind,
+    AzimuthKind,
     Levels,
     Match,
     Position,
@@ -19,7 +20,7 @@ from checker.model.job import (
     Traverse,
 )
 from checker.read.alignments import STAKES
-from checker.read.books import LEVELS, TRAVERSE
+from checker.read.collimation import level_keys
 from checker.read.job_alignment import alignment_of, stake_offset_of, stakes_of
 from checker.read.job_draft import (
     Draft,
@@ -33,7 +34,9 @@ from checker.read.job_draft import (
 from checker.read.job_evidence import sample_keys
 from checker.read.job_sigmas import sigmas_of
 from checker.read.job_tolerances import tolerance_of
+from checker.read.level_book import LEVELS
 from checker.read.toml_tables import Table, listed, quoted
+from checker.read.traverse_book import TRAVERSE
 from checker.units import (
     AngleFormat,
     UnitError,
@@ -227,6 +230,7 @@ def read_levels(draft: Draft, table: Table) -> None:
             start="" if start is None else start,
             close=close,
             adjust=adjust or Adjust.NONE,
+            **level_keys(draft, table),
         )
     )
 
@@ -330,7 +334,10 @@ def read_traverse(draft: Draft, table: Table) -> None:
         "adjust",
         {
             str(word): word
-            for word in (Adjust.NONE, Adjust.COMPASS, Adjust.TRANSIT, Adjust.LEAST_SQUARES)
+            for word in (
+                *(Adjust.NONE, Adjust.COMPASS, Adjust.TRANSIT, Adjust.CRANDALL),
+                Adjust.LEAST_SQUARES,
+            )
         },
     )
     draft.checks.append(
@@ -352,11 +359,9 @@ def read_traverse(draft: Draft, table: Table) -> None:
             backsight=backsight,
             foresight=foresight,
             adjust=adjust or Adjust.NONE,
-            grid_factor=table.number(
-                "grid_factor",
-                "a combined factor near 1, from 0.98 to 1.02",
-                accept=lambda factor: 0.98 <= factor <= 1.02,
-            ),
+            azimuths=_azimuth_kind(draft, table),
+            crs=draft.reference.crs,
+            **_grid_factors(table),
             sigmas=sigmas_of(draft, table, ("angle", "azimuth", "distance")),
             refraction=table.number(
                 "refraction",
@@ -365,6 +370,47 @@ def read_traverse(draft: Draft, table: Table) -> None:
             ),
         )
     )
+
+
+def _azimuth_kind(draft: Draft, table: Table) -> AzimuthKind:
+    """Return from which north azimuths count; another than the grid's needs the grid."""
+    kind = table.choice("azimuths", AzimuthKind) or AzimuthKind.GRID
+    if kind is not AzimuthKind.GRID and draft.reference.crs is None:
+        table.fault(
+            "missing-key",
+            "azimuths",
+            f"{table.title}: azimuths are {kind}, and without the grid their convergence is not "
+            "known",
+            'add [reference] with crs = "EPSG:..." of the control, or state grid azimuths',
+        )
+    return kind
+
+
+def _grid_factors(table: Table) -> dict[str, float | None]:
+    """Return the combined factor, and the scale and elevation factors of which it is made."""
+    found = {
+        key: table.number(
+            key,
+            f"{what} near 1, from 0.98 to 1.02",
+            accept=lambda factor: 0.98 <= factor <= 1.02,
+        )
+        for key, what in (
+            ("grid_factor", "a combined factor"),
+            ("scale_factor", "a scale factor"),
+            ("elevation_factor", "an elevation factor"),
+        )
+    }
+    parts = [key for key in ("scale_factor", "elevation_factor") if table.has(key)]
+    if parts and table.has("grid_factor"):
+        table.fault(
+            "conflicting-keys",
+            "grid_factor",
+            f"{table.title} has both grid_factor and {' and '.join(parts)}",
+            "the combined factor is the product of the other two: state it, or them",
+        )
+    elif parts:
+        found["grid_factor"] = (found["scale_factor"] or 1.0) * (found["elevation_factor"] or 1.0)
+    return found
 
 
 def _end(draft: Draft, table: Table, key: str) -> str | Position | None:

@@ -23,7 +23,6 @@ from checker.units import LengthUnit, SigmaLevel, parse_length, parse_sigma_leve
 NOT_BUILT: Final[Mapping[str, str]] = {
     # sections
     # keys
-    "design.older": "earlier revisions of the design",
 }
 
 

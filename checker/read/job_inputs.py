@@ -2,6 +2,7 @@
 
 import math
 import re
+from typing import Final
 
 from checker.model.job import (
     ControlInput,
@@ -18,12 +19,14 @@ from checker.read.job_draft import (
     Draft,
     columns_of,
     identifier,
+    needs_section,
     plan_of,
     positive,
     sigma_level_of,
     unit_of,
 )
 from checker.read.job_evidence import control_sigmas, sigma_keys
+from checker.read.job_older import older_designs
 from checker.read.job_tolerances import tolerance_of
 from checker.read.points import VOCABULARY
 from checker.read.toml_tables import Table, listed, quoted
@@ -56,6 +59,9 @@ def read_job_section(draft: Draft, table: Table) -> None:
         "status": table.choice("status", Status) or Status.DRAFT,
         "date": table.date("date"),
         "notes": table.file("notes"),
+        "wording": table.file("wording"),
+        "procedure": table.text("procedure"),
+        "survey_class": table.text("survey_class"),
     }
 
 
@@ -158,6 +164,11 @@ def read_design(draft: Draft, table: Table) -> None:
         revision=table.text("revision", number_too=True),
         issued=table.text("issued", number_too=True),
         sha256=None if sha256 is None else sha256.lower(),
+        older=older_designs(table, (*drawings, *points)),
+        rounded_to_m=table.parsed(
+            "rounded_to", draft.length, "a length greater than 0", accept=positive
+        )
+        or 0.0,
         columns=columns_of(table, VOCABULARY.names),
         labels=_labels(unit, table),
     )
@@ -250,6 +261,10 @@ def read_gate(draft: Draft, table: Table) -> None:
     def metres(key: str) -> float | None:
         return table.parsed(key, draft.length, length, accept=positive)
 
+    if table.has("check_within"):
+        needs_section(
+            draft, table, "control", "known points", 'add [control] with file = "..."'
+        )
     draft.gate = Gate(
         where=table.where,
         solution=tuple(word.lower() for word in table.texts("solution", what="kind of solution")),
@@ -271,5 +286,37 @@ def read_gate(draft: Draft, table: Table) -> None:
             "an angle from 0 to 90 degrees, such as 10",
             accept=lambda angle: 0.0 <= angle < math.pi / 2,
         ),
+        check_within_s=table.parsed(
+            "check_within", parse_seconds, 'a time greater than 0 such as "2 h"', accept=positive
+        ),
         source=table.text("source"),
+        sources=_sources(table),
     )
+
+
+GATE_LIMITS: Final = (
+    *("solution", "satellites", "epochs", "hdop", "vdop", "pdop", "age", "sigma_h", "sigma_z"),
+    *("base_distance", "pole", "elevation_mask", "check_within"),
+)
+
+
+def _sources(gate: Table) -> dict[str, str]:
+    """Return where single limits of the gate come from, by their keys."""
+    table = gate.table("sources", '{ pdop = "where this limit comes from" }')
+    if table is None:
+        return {}
+    found = {}
+    for key in GATE_LIMITS:
+        text = table.text(key)
+        if text is None:
+            continue
+        found[key] = text
+        if not gate.has(key):
+            table.fault(
+                "conflicting-keys",
+                key,
+                f"{table.title} gives a source of {key}, which the gate does not limit",
+                "state the limit beside it, or take its source out",
+            )
+    table.done()
+    return found

@@ -15,7 +15,9 @@ def sigmas_of(draft: Draft, table: Table, keys: tuple[str, ...]) -> Sigmas:
     """Return the standard deviations that a section states; keys: without sigma_."""
     found: dict[str, Formula | None] = {}
     for key in keys:
-        kind: Literal["length", "angle"] = "angle" if key in ("angle", "azimuth") else "length"
+        kind: Literal["length", "angle"] = "length"
+        if key in ("angle", "direction", "azimuth"):
+            kind = "angle"
         found[key] = table.parsed(
             f"sigma_{key}",
             lambda value, kind=kind: parse_formula(value, kind, draft.unit),  # type: ignore[misc]
@@ -45,6 +47,7 @@ def sigmas_of(draft: Draft, table: Table, keys: tuple[str, ...]) -> Sigmas:
 
 _EXAMPLES: Final = {
     "angle": '"5 arcsec"',
+    "direction": '"3 arcsec"',
     "azimuth": '"10 arcsec"',
     "distance": '"2 mm + 2 ppm"',
     "rise": '"1 mm * sqrt(km)"',

@@ -22,17 +22,22 @@ from checker.model.overview import (
     TableOverview,
 )
 from checker.model.points import Points
-from checker.read.alignments import ELEMENTS, PROFILE, STAKES
-from checker.read.books import LEVELS, TRAVERSE, read_level_book, read_traverse_book
+from checker.read.alignments import ELEMENTS, PROFILE, STAKES, SUPERELEVATION
 from checker.read.cells import floats, is_blank
 from checker.read.drawing import HEADER_UNITS, read_drawing
+from checker.read.faces import FACES
+from checker.read.figure_book import FIGURE, read_figure_book
 from checker.read.files import Files, Source
 from checker.read.frames import is_geographic, metres_per_unit
 from checker.read.geojson import frame_of, is_geojson, read_geojson
 from checker.read.headings import Assignment, Column, UnitKind, Vocabulary
+from checker.read.level_book import LEVELS, read_level_book
 from checker.read.points import VOCABULARY as POINTS
 from checker.read.points import assign_columns, geographic_angle, read_points
+from checker.read.sights import SIGHTS, read_sight_book
 from checker.read.tables import Table, decode, find_headings, read_table
+from checker.read.traverse_book import TRAVERSE, read_traverse_book
+from checker.read.vectors import VECTORS, read_vector_book
 from checker.units import AngleFormat, LengthUnit
 
 _DRAWING_BYTES: Final = (b"AutoCAD Binary DXF", b"AC10")
@@ -125,27 +130,47 @@ _POINTS: Final = _Kind(
     vocabulary=POINTS,
     needs=_needs("northing easting", "latitude longitude", "x y"),
 )
+_SIGHTS: Final = _Kind(
+    words="observations of a network",
+    vocabulary=SIGHTS,
+    needs=_needs("at to direction", "at to angle", "at to distance", "at to rise"),
+)
 _KINDS: Final = (
     # Books first: "point" and "distance" alone would pass for more than one kind.
-    _Kind(words="level book", vocabulary=LEVELS, needs=_needs("bs fs")),
+    _Kind(words="level book", vocabulary=LEVELS, needs=_needs("bs fs", "bs_middle fs_middle")),
+    _Kind(words="vectors", vocabulary=VECTORS, needs=_needs("from to dx dy dz")),
     _Kind(words="differences of elevation", vocabulary=LEVELS, needs=_needs("from to rise")),
+    # Elements with the place of the first are no points.
+    _Kind(
+        words="alignment elements", vocabulary=ELEMENTS, needs=_needs("type length radius northing")
+    ),
     _POINTS,
     _Kind(
         words="traverse book",
         vocabulary=TRAVERSE,
         needs=_needs("at to angle", "at to azimuth", "at to bearing", "at to distance"),
     ),
+    _SIGHTS,
     _Kind(words="stakes by station and offset", vocabulary=STAKES, needs=_needs("station offset")),
     _Kind(words="profile", vocabulary=PROFILE, needs=_needs("station elevation")),
+    _Kind(words="superelevation", vocabulary=SUPERELEVATION, needs=_needs("station left right")),
+    _Kind(words="faces of a surface", vocabulary=FACES, needs=_needs("a b c")),
     _Kind(words="alignment elements", vocabulary=ELEMENTS, needs=_needs("type length")),
+    _Kind(
+        words="courses of a figure",
+        vocabulary=FIGURE,
+        needs=_needs("bearing distance", "azimuth distance"),
+    ),
 )
 
 
-def _look_at_table(source: Source, unit: LengthUnit | None) -> TableOverview:
+def _look_at_table(
+    source: Source, unit: LengthUnit | None, kind: _Kind | None = None
+) -> TableOverview:
     decode(source)  # refuses what is no text, before anything is guessed
     if is_geojson(source.data):
         return _look_at_geojson(source, unit or LengthUnit.METRE)
-    kind = kind_of(source)
+    kind = kind or kind_of(source)
     try:
         table = read_table(
             source,
@@ -163,6 +188,8 @@ def _look_at_table(source: Source, unit: LengthUnit | None) -> TableOverview:
     said = said_unit(table, assigned.columns)
     own = unit or said or LengthUnit.METRE
     points, notices, problems = _read(source, kind, own, assigned)
+    if problems and kind is not None and kind.vocabulary is TRAVERSE and _is_net(table, assigned):
+        return _look_at_table(source, unit, _SIGHTS)
     return TableOverview(
         path=source.path,
         kind=kind.words if kind is not None else "",
@@ -176,6 +203,12 @@ def _look_at_table(source: Source, unit: LengthUnit | None) -> TableOverview:
         notices=notices,
         problems=problems,
     )
+
+
+def _is_net(table: Table, assigned: Assignment) -> bool:
+    """Return whether rows one below the other go from one station to several, as in no traverse."""
+    at, to = (table.cells[assigned.columns[key].index] for key in ("at", "to"))
+    return any(at[row] == at[row + 1] and to[row] != to[row + 1] for row in range(len(table) - 1))
 
 
 def kind_of(source: Source) -> _Kind | None:
@@ -224,6 +257,24 @@ def _read(source: Source, kind: _Kind | None, unit: LengthUnit, assigned: Assign
                 source,
                 unit=unit,
                 angles=angles,
+                angle_format=AngleFormat.SEXAGESIMAL,
+                columns={},
+                notices=notices,
+            )
+        elif kind.vocabulary is VECTORS:
+            read_vector_book(source, unit=unit, columns={}, notices=notices)
+        elif kind.vocabulary is SIGHTS:
+            read_sight_book(
+                source,
+                unit=unit,
+                angle_format=AngleFormat.SEXAGESIMAL,
+                columns={},
+                notices=notices,
+            )
+        elif kind.vocabulary is FIGURE:
+            read_figure_book(
+                source,
+                unit=unit,
                 angle_format=AngleFormat.SEXAGESIMAL,
                 columns={},
                 notices=notices,

@@ -1,5 +1,6 @@
 """The files of a job that does not exist yet: opened where they are, named as the job will."""
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,12 +41,13 @@ class NewJobFiles:
 
 def refuse_existing(folder: Path) -> None:
     """Raise OutputError where the folder is a job already, or no folder."""
-    if (folder / JOB_FILE).exists():
+    # These answer no to whatever cannot be a path, where those of Path would raise.
+    if os.path.exists(folder / JOB_FILE):  # noqa: PTH110
         raise OutputError(
             f"{folder / JOB_FILE}: there is a job already, and it is never overwritten; give "
             "another folder, or move the old job file away"
         )
-    if folder.exists() and not folder.is_dir():
+    if os.path.exists(folder) and not os.path.isdir(folder):  # noqa: PTH110, PTH112
         raise OutputError(f"{folder}: this is a file, not a folder; give a folder for the new job")
 
 
@@ -93,9 +95,10 @@ def open_new(
 def _name(folder: Path, path: Path, data: bytes, named: Mapping[str, Path]) -> tuple[str, bool]:
     """Return how the job names a file, and whether it must be copied to be there."""
     full, root = path.resolve(), folder.resolve()
-    if full.is_relative_to(root):
-        return full.relative_to(root).as_posix(), False
-    name = path.name
+    inside = full.relative_to(root).as_posix() if full.is_relative_to(root) else ""
+    if inside and in_utf_8(inside) == inside:
+        return inside, False
+    name = in_utf_8(path.name)  # what a job file cannot name is copied under another name
     number = 1
     while name in named and named[name].resolve() != full:
         number += 1
@@ -111,6 +114,19 @@ def _name(folder: Path, path: Path, data: bytes, named: Mapping[str, Path]) -> t
     )
 
 
+def in_utf_8(name: str) -> str:
+    """Return a file's name with a low line for every byte of it that is no UTF-8."""
+    return name.encode("utf-8", "replace").decode().replace("?", "_") if not _fits(name) else name
+
+
+def _fits(name: str) -> bool:
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
 class _Held(Files):
     """Files that are in memory already, and those of the folder."""
 
@@ -118,9 +134,9 @@ class _Held(Files):
         super().__init__(folder)
         self._held = {source.path: source for source in sources}
 
-    def _content(self, path: str, where: Where) -> bytes:
+    def _content(self, path: str, where: Where, most: int) -> bytes:
         held = self._held.get(path)
-        return held.data if held is not None else super()._content(path, where)
+        return held.data if held is not None else super()._content(path, where, most)
 
 
 def try_job(files: NewJobFiles, text: str) -> tuple[Job, Inputs]:

@@ -369,7 +369,8 @@ class Table:
         try:
             found = parse(value)
         except UnitError as error:
-            self.fault("bad-value", key, f"{self.title}: {key}: {error}", error.hint)
+            hint = error.hint or f"write {expected}"
+            self.fault("bad-value", key, f"{self.title}: {key}: {error}", hint)
             return None
         if accept(found):
             return found

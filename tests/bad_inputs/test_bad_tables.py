@@ -7,10 +7,11 @@ import pytest
 
 from checker.errors import InputError
 from checker.model.job import AngleKind
-from checker.read.books import read_level_book, read_traverse_book
 from checker.read.figure_book import read_figure_book
 from checker.read.files import Source
+from checker.read.level_book import read_level_book
 from checker.read.points import read_points
+from checker.read.traverse_book import read_traverse_book
 from checker.read.vectors import read_vector_book
 from checker.units import AngleFormat, LengthUnit
 
@@ -58,7 +59,7 @@ CASES = [
     ("nan.csv", points, "not-a-number", 2, '"NaN"'),
     ("missing-northing.csv", points, "missing-value", 2, "no northing"),
     ("missing-id.csv", points, "missing-value", 2, "no point number"),
-    ("too-large.csv", points, "too-large", 2, '"51200000000"'),
+    ("too-large.csv", points, "too-large", 2, '"5120000000000"'),
     ("wrong-unit.csv", points, "unit-contradiction", 1, '"m", the job says feet'),
     ("unit-row.csv", points, "unit-contradiction", 2, '"metres", the job says feet'),
     ("repeated-id.csv", points, "repeated-id", 4, "repeated-id.csv:2"),

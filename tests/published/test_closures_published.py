@@ -22,7 +22,7 @@ import pytest
 
 from checker.adjust.least_squares import Adjustment, Kind
 from checker.adjust.shares import compass_rule
-from checker.checks.network import _ellipse
+from checker.checks.network_tests import ellipse
 from checker.geometry.plane import along_across, azimuth_rad, polygon_area, wrap_azimuth
 from checker.model.arrays import FloatArray
 from checker.model.job import Adjust, AngleKind, Shape, VectorFrame
@@ -547,7 +547,7 @@ def ls_horizontal(case: Case) -> Found:
     net = run(rows, place, dict.fromkeys(range(new), "ne"))
     name = given["unknown"][0]
     cofactor = net.cofactor_m2[new]
-    major, minor, azimuth = _ellipse(cofactor[None])
+    major, minor, azimuth = ellipse(cofactor[None])
     found = {
         "S0": net.sigma0,
         f"N.{name}": float(net.position_m[new, 0]),
@@ -685,6 +685,9 @@ def test_every_case_is_used() -> None:
         *("std-alta-nsps-rpp", "std-fgcs-angular-confirmed", "std-ru-theodolite"),
         # compared with our tables in tests/unit/read/test_standards.py
         *("std-nc-56-1603", "std-old-orders-glossary", "std-txdot-row"),
+        *("std-nc-56-1605", "std-caltrans-5-1a-2006", "std-nc-1603-more"),
+        *("std-au-first-order-levelling", "std-br-nbr13133-partial", "std-wac-332-130-090"),
+        "std-txdot-row-second-reading",
     }
     assert {case["kind"] for name, case in CASES.items() if name not in forms} == set(KINDS)
 

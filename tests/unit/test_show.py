@@ -80,9 +80,36 @@ def test_every_dialect_is_named_and_read_the_same(
         ("t.csv", "at,to,azimuth,distance\nA,B,90-00-00,100\n", "traverse book"),
         ("l.csv", "point,bs,is,fs,distance\nBM1,1.2,,,\nTP,,,1.1,50\n", "level book"),
         ("l.csv", "from,to,rise,distance\nA,B,0.5,100\n", "differences of elevation"),
+        (
+            "w.csv",
+            (
+                "point,bs top,bs mid,bs bottom,fs top,fs mid,fs bottom\n"
+                "A,1.6,1.5,1.4,,,\nB,,,,1.6,1.5,1.4\n"
+            ),
+            "level book",
+        ),
+        ("f.csv", "course,bearing,distance\n1,N 10 E,20\n2,S 10 W,20\n", "courses of a figure"),
+        (
+            "f.csv",
+            "azimuth;distance;radius;turn;arc\n10;20;;;\n;;5;left;3\n",
+            "courses of a figure",
+        ),
         ("s.csv", "id,station,offset\n1,10+00,5\n", "stakes by station and offset"),
         ("p.csv", "station,elevation,length\n10+00,50,0\n12+00,52,100\n", "profile"),
         ("e.csv", "type,length,radius\nline,100,\narc,50,200\n", "alignment elements"),
+        ("v.csv", "from,to,dx,dy,dz\nA,B,1.5,2.5,0.5\nB,A,-1.5,-2.5,-0.5\n", "vectors"),
+        ("c.csv", "a;b;c\n1;2;3\n1;3;4\n", "faces of a surface"),
+        ("b.csv", "station,left,right\n0+000,-2 %,-2 %\n0+050,2 %,-4 %\n", "superelevation"),
+        (
+            "n.csv",
+            "at,to,azimuth,distance\nA,B,90-00-00,100\nA,C,0-00-00,100\n",
+            "observations of a network",
+        ),
+        (
+            "e.csv",
+            "type,length,radius,northing,easting,azimuth\nline,100,,10,20,0\narc,50,200,,,\n",
+            "alignment elements",
+        ),
         ("g.csv", "id,latitude,longitude\n1,40-10-00N,74-20-00W\n", "points"),
         ("x.csv", "id,x,y,z\n1,100.5,200.5,3\n2,110.5,205.5,3\n", "points"),
     ],

@@ -294,3 +294,74 @@ def test_a_number_that_the_design_lacks_is_named_with_its_section(tmp_path: Path
     (problem,) = problems_of(folder)
     assert problem.slug == "unknown-point"
     assert problem.where.line == 8
+
+
+TWO = "point,n,e,z\nA,0,0,0\nB,0,1,0\n"
+
+
+def upright(folder: Path, shots: str, limit: str) -> dict[str, Any]:
+    section = (
+        '[[relative]]\nname = "columns"\nplumb = [["Kb", "Kt"]]\n'
+        f'tolerance = {{ plumb = "{limit}" }}\n'
+    )
+    found = only_check(
+        write_job(folder, section, d_csv=TWO, m_csv=f"point,n,e,z\nKb,0,0,0\n{shots}\n")
+    )
+    return {**by_id(found)["Kb-Kt"], "most": found["summary"]["max_lean"]}
+
+
+@pytest.mark.parametrize(
+    ("height", "off", "verdict"),
+    [
+        (10.0, 0.020, "within"),  # 10 m / 500
+        (10.0, 0.0201, "outside"),
+        (20.0, 0.0254, "within"),  # capped at an inch, not 40 mm
+        (20.0, 0.0256, "outside"),
+        (1.0, 0.003, "within"),  # never less than 3 mm
+        (1.0, 0.0031, "outside"),
+    ],
+)
+def test_a_top_may_stand_off_by_its_height_with_a_floor_and_a_cap(
+    tmp_path: Path, height: float, off: float, verdict: str
+) -> None:
+    found = upright(tmp_path, f"Kt,{off},0,{height}", "1:500, at least 3 mm, at most 1 in")
+    assert found["verdict"] == verdict, found["reason"]
+    assert found["height"] == pytest.approx(height)
+    assert found["most"] == pytest.approx(off)
+
+
+def test_a_top_at_the_height_of_its_bottom_is_undecided(tmp_path: Path) -> None:
+    found = upright(tmp_path, "Kt,0.01,0,0", "1:500")
+    assert found["verdict"] == "undecided"
+    assert "at one height" in found["reason"]
+
+
+def test_a_wall_may_be_thicker_by_more_than_thinner(tmp_path: Path) -> None:
+    section = (
+        '[[relative]]\nname = "walls"\npairs = [["A", "B"]]\n'
+        'tolerance = { shorter = "5 mm", longer = "10 mm" }\n'
+    )
+
+    def wall(folder: Path, thick: float) -> dict[str, Any]:
+        shots = f"point,n,e,z\nA,0,0,0\nB,0,{thick},0\n"
+        found = by_id(only_check(write_job(folder, section, d_csv=TWO, m_csv=shots)))
+        return dict(found["A-B"])
+
+    assert wall(tmp_path / "a", 1.009)["verdict"] == "within"
+    assert wall(tmp_path / "b", 1.011)["verdict"] == "outside"
+    assert wall(tmp_path / "c", 0.996)["verdict"] == "within"
+    thin = wall(tmp_path / "d", 0.994)
+    assert thin["verdict"] == "outside"
+    assert "distance 0.006 m too short, over 0.005 m" in thin["reason"]
+
+
+def test_a_difference_of_elevation_may_grow_with_the_distance(tmp_path: Path) -> None:
+    section = (
+        '[[relative]]\nname = "level"\npairs = [["A", "B"], ["A", "C"]]\n'
+        'tolerance = { elevation = "3 mm per 2 m, at most 6 mm" }\n'
+    )
+    design = TWO + "C,0,40,0\n"
+    shots = "point,n,e,z\nA,0,0,0\nB,0,1,0.002\nC,0,40,0.0055\n"
+    rows = by_id(only_check(write_job(tmp_path, section, d_csv=design, m_csv=shots)))
+    assert rows["A-B"]["verdict"] == "outside"  # 1.5 mm over 1 m
+    assert rows["A-C"]["verdict"] == "within"

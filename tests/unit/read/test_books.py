@@ -7,8 +7,9 @@ from checker.errors import InputError, Problem
 from checker.model.books import LevelBook, RiseBook, TraverseBook
 from checker.model.drawing import Notice
 from checker.model.job import AngleKind
-from checker.read.books import read_level_book, read_traverse_book
 from checker.read.files import Source
+from checker.read.level_book import read_level_book
+from checker.read.traverse_book import read_traverse_book
 from checker.units import AngleFormat, LengthUnit
 
 M = LengthUnit.METRE
@@ -305,7 +306,12 @@ def test_a_rise_and_fall_page_is_read_by_its_readings() -> None:
         "station,bs,is,fs,rise,fall,rl\nBM1,1.2,,,,,10\nBM2,,,1.0,0.2,,10.2\n", notices=notices
     )
     assert list(book.point) == ["BM1", "BM2"]
-    assert [n.slug for n in notices] == ["unused-columns"]
+    assert notices == []
+    assert isinstance(book, LevelBook)
+    assert book.booked is not None
+    assert book.booked.rise_m.tolist()[1] == pytest.approx(0.2)
+    assert book.booked.elevation_m.tolist() == pytest.approx([10.0, 10.2])
+    assert book.booked.elevation_step_m.tolist() == pytest.approx([1.0, 0.1])
 
 
 def test_distances_in_kilometres_and_cells_with_units() -> None:

@@ -13,8 +13,8 @@ import pytest
 from checker.errors import InputError
 from checker.model.books import RiseBook
 from checker.model.points import Points
-from checker.read.books import read_level_book
 from checker.read.files import Source
+from checker.read.level_book import read_level_book
 from checker.read.points import read_points
 from checker.units import LengthUnit
 
