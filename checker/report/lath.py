@@ -14,8 +14,20 @@ def lath_texts(finding: Finding, dz_m: FloatArray, outside: Outside) -> list[str
     dz_m: as-measured minus design, metres, shape (rows,). Where a height that fails would print as
     its tolerance does, one more digit stands.
     """
-    decimals = outside.lath_decimals
-    dz = outside.unit.from_metres(dz_m)
+    unit = outside.unit
+    return _texts(finding, unit.from_metres(dz_m), unit.metres, outside.lath_decimals)
+
+
+def height_texts(finding: Finding, dz_m: FloatArray, outside: Outside) -> list[str]:
+    """Return the same as a figure of differences says it: in a metric job ``C 32`` millimetres."""
+    scale = outside.small
+    if scale.unit == outside.unit.short:
+        return lath_texts(finding, dz_m, outside)
+    return _texts(finding, outside.smalls(dz_m), scale.metres, scale.decimals)
+
+
+def _texts(finding: Finding, dz: FloatArray, metres: float, decimals: int) -> list[str]:
+    """Return letters and sizes of heights in a unit of so many metres."""
     sizes = fixed_column(np.abs(dz), decimals, missing="")
     zero = fixed(0.0, decimals)
     letters = np.where(dz > 0, "C ", "F ").tolist()
@@ -31,7 +43,7 @@ def lath_texts(finding: Finding, dz_m: FloatArray, outside: Outside) -> list[str
         for row in np.flatnonzero(judgement.verdict == Verdict.OUTSIDE).tolist():
             limit_m = float(upper[row] if dz[row] > 0 else lower[row])
             if np.isfinite(limit_m) and np.isfinite(dz[row]):
-                limit = abs(float(outside.unit.from_metres(limit_m)))
+                limit = abs(limit_m / metres)
                 texts[row] = lath(
                     float(dz[row]), decimals_apart(abs(float(dz[row])), limit, decimals)
                 )

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from checker.lengths import DECIMALS, Scale, is_fine, small_scale
 from checker.model.arrays import FloatArray
-from checker.model.measure import Quantity
+from checker.model.measure import Item, Quantity
+from checker.report.settled import settled
 from checker.text import MISSING, fixed
 from checker.units import LengthUnit
 
-LENGTH_DECIMALS = 3
-"""Decimals of coordinates and deltas: a millimetre, or a thousandth of a foot."""
+LENGTH_DECIMALS = DECIMALS
+"""Decimals of coordinates, and of what a file gives as a length."""
 
 _LENGTHS = frozenset(
     {
@@ -25,6 +27,18 @@ _LENGTHS = frozenset(
         Quantity.CUT_FILL,
     }
 )
+_SMALL = frozenset({Quantity.LENGTH, Quantity.FINE})
+"""What a page shows as `checker.lengths` has it, but for `_LONG`."""
+_LONG = frozenset(
+    {"offset", "design_offset", "feature_offset", "catch_offset", "hinge_offset", "out"}
+    | {"bs", "is", "fs", "rise", "adjusted_rise", "first", "second", "mean", "value"}
+    | {"fall", "fall_design", "length", "radius", "design_radius", "tangent", "chord", "ordinate"}
+    | {"thickness", "entered", "actual", "external"}
+)
+"""Keys of lengths that are places, readings or sizes, not differences: pages show them in the
+job's unit."""
+_SPREADS = ("sigma", "sd_", "s_", "semi_", "relative_semi", "predicted", "rmse", "check_sigma")
+"""How the keys of standard deviations begin."""
 _ANGLES = frozenset({Quantity.ANGLE, Quantity.SMALL_ANGLE})
 _PLAIN_DECIMALS = {
     Quantity.RATIO: 0,
@@ -101,16 +115,55 @@ class Outside:
     """How model numbers are given outside: lengths in `unit`, angles in degrees or arc seconds.
 
     A key that ends in ``_arcsec`` is in arc seconds; every other angle is in decimal degrees.
-    station_digits: behind the plus of a station; 0: as the unit has it.
+    station_digits: behind the plus of a station; 0: as the unit has it. fine: a tolerance is so
+    small that pages show its lengths with one more decimal of a millimetre. large: keys of columns
+    that for the most part hold no small differences, and stay in the job's unit.
     """
 
     unit: LengthUnit
     station_digits: int = 0
+    fine: bool = False
+    large: frozenset[str] = frozenset()
 
     @property
     def lath_decimals(self) -> int:
         """Decimals on the lath: hundredths of a foot, millimetres."""
         return 3 if self.unit is LengthUnit.METRE else 2
+
+    @property
+    def small(self) -> Scale:
+        """How a page shows differences and limits, as `rows.Rows.smalls` gives them."""
+        return small_scale(self.unit, fine=self.fine)
+
+    @property
+    def words(self) -> str:
+        """What the lengths of a page's table are in, in plain words."""
+        if self.unit is LengthUnit.METRE:
+            return "metres, differences in millimetres"
+        return self.unit.words
+
+    def smalls(self, values_m: FloatArray) -> FloatArray:
+        """Return metres as a page shows them where they are differences; shape as given."""
+        return self.in_small(self.unit.from_metres(values_m))
+
+    def in_small(self, values: FloatArray) -> FloatArray:
+        """Return lengths in the job's unit as a page shows differences; shape as given."""
+        return values * 1000.0 if self.unit is LengthUnit.METRE else values
+
+    def on_page(self, quantity: Quantity, key: str) -> Scale | None:
+        """Return how a page shows a column of differences; None for any other number."""
+        if quantity not in _SMALL or key in _LONG or key in self.large:
+            return None
+        decimals = self.decimals(quantity, key) or 0
+        return small_scale(self.unit, fine=self.fine, decimals=decimals)
+
+    def finer(self, key: str, scale: Scale, values_m: FloatArray) -> int:
+        """Return the decimals of differences that a page shows by `scale`: small sigmas get one."""
+        if scale.unit == self.unit.short or scale.decimals or not key.startswith(_SPREADS):
+            return scale.decimals
+        sizes = np.abs(values_m)
+        least = np.min(sizes, where=np.isfinite(sizes) & (sizes > 0.0), initial=np.inf)
+        return int(is_fine(float(least)))
 
     def convert(self, quantity: Quantity, key: str, values: FloatArray) -> FloatArray:
         """Return model values in the unit that `unit_name` names; shape as given."""
@@ -128,8 +181,20 @@ class Outside:
         return values
 
     def one(self, quantity: Quantity, key: str, value: float) -> float:
-        """Return `convert` of one value."""
-        return float(self.convert(quantity, key, np.asarray([value], dtype=np.float64))[0])
+        """Return `convert` of one value, without the digits that are noise (`settled`)."""
+        given = np.asarray([value], dtype=np.float64)
+        return float(settled(self.convert(quantity, key, given))[0])
+
+    def item(self, item: Item) -> str | bool | int | float | None:
+        """Return one number of a summary for a file; None where there is none."""
+        value = item.value
+        if value is None or isinstance(value, str | bool):
+            return value
+        if not np.isfinite(value):
+            return None
+        if item.quantity is Quantity.COUNT:
+            return int(value)
+        return self.one(item.quantity, item.key, float(value))
 
     def unit_name(self, quantity: Quantity, key: str) -> str | None:
         """Return the unit's short name for files: ft, m, ft², deg, arcsec ...; None where none."""

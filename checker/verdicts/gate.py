@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from checker.lengths import Scale, spoken_scale
 from checker.model.arrays import BoolArray, FloatArray, TextArray
 from checker.model.job import Gate
 from checker.model.points import Points
@@ -87,22 +88,7 @@ def gate_doubts(
         if limit is not None:
             suffix = " s" if name == "age" else ""
             _check_number(notes, name, values, limit, decimals=decimals, suffix=suffix)
-    lengths = (
-        ("sigma_h", radial_sigma_m(measured), gate.sigma_h_m, 3),
-        ("sigma_z", quality.sigma_z_m, gate.sigma_z_m, 3),
-        ("base distance", quality.base_distance_m, gate.base_distance_m, 0),
-    )
-    for name, values, limit, decimals in lengths:
-        if limit is not None:
-            _check_number(
-                notes,
-                name,
-                None if values is None else unit.from_metres(values),
-                unit.from_metres(limit),
-                decimals=decimals,
-                suffix=f" {unit.short}",
-                guard=unit.from_metres(GUARD_M),
-            )
+    _check_lengths(notes, gate, measured, unit)
     if gate.pole_m:
         _check_pole(notes, gate.pole_m, quality.pole_m, unit)
     if gate.elevation_mask_rad is not None:
@@ -237,6 +223,29 @@ def _span(seconds: float) -> str:
     if seconds >= 3600.0:
         return f"{fixed(seconds / 3600.0, 2)} h"
     return f"{fixed(seconds / 60.0, 1)} min"
+
+
+def _check_lengths(notes: _Notes, gate: Gate, measured: Points, unit: LengthUnit) -> None:
+    """Note the standard deviations and the distance to the base that are over their limits."""
+    quality = measured.quality
+    whole = Scale(metres=unit.metres, unit=unit.short, decimals=0)
+    lengths = (
+        ("sigma_h", radial_sigma_m(measured), gate.sigma_h_m, None),
+        ("sigma_z", quality.sigma_z_m, gate.sigma_z_m, None),
+        ("base distance", quality.base_distance_m, gate.base_distance_m, whole),
+    )
+    for name, values, limit, scale in lengths:
+        if limit is not None:
+            shown = scale or spoken_scale(unit, limit)
+            _check_number(
+                notes,
+                name,
+                None if values is None else values / shown.metres,
+                limit / shown.metres,
+                decimals=shown.decimals,
+                suffix=f" {shown.unit}",
+                guard=GUARD_M / shown.metres,
+            )
 
 
 def _check_pole(

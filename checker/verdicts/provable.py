@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from checker.lengths import spoken_scale
 from checker.model.arrays import BoolArray, CodeArray
 from checker.model.finding import Judgement, Verdict
 from checker.model.job import Rule
@@ -134,9 +135,10 @@ def _sentence(
     part: str, middle: float, least: float, limit: float, k: float, rule: Rule, unit: LengthUnit
 ) -> str:
     """Return what to say where the method is coarser than the tolerance."""
-    enough = decimals_apart(unit.from_metres(middle), unit.from_metres(limit), 3)
+    scale = spoken_scale(unit, max(middle, least, limit), fine_m=min(middle, least, limit))
+    enough = decimals_apart(middle / scale.metres, limit / scale.metres, scale.decimals)
     provable_, best, asked = (
-        f"{fixed(unit.from_metres(value), enough)} {unit.short}" for value in (middle, least, limit)
+        f"{fixed(value / scale.metres, enough)} {scale.unit}" for value in (middle, least, limit)
     )
     times = fixed(k, 2).rstrip("0").rstrip(".")
     text = (
@@ -179,9 +181,10 @@ def unproven(
     )
     upper, lower = float(weak.upper[row]), float(weak.lower[row])
     bound = upper if weak.value[row] >= 0.0 or np.isinf(lower) else -lower
+    sizes = abs(float(weak.value[row])), float(weak.guard[row]), abs(bound)
+    scale = spoken_scale(unit, max(sizes), fine_m=min(sizes[1:]))
     found, reach, limit = (
-        f"{fixed(float(unit.from_metres(abs(value))), 3)} {unit.short}"
-        for value in (float(weak.value[row]), float(weak.guard[row]), bound)
+        f"{fixed(size / scale.metres, scale.decimals)} {scale.unit}" for size in sizes
     )
     others = f" (and {len(rows) - 1} more like it)" if len(rows) > 1 else ""
     text = (

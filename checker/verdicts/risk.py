@@ -67,8 +67,10 @@ def method_risks(measure: Measure, found: Sequence[tuple[Comparison, Limits | No
         perfect, off = chances
         missed = "undecided" if tolerance.rule is Rule.GUARDED else "outside"
         items += [
-            _chance(f"risk_perfect_{comparison.limit}", f"Perfect found {missed}, {part}", perfect),
-            _chance(f"risk_off_{comparison.limit}", f"Off by 1.5 limits taken, {part}", off),
+            _chance(
+                f"risk_perfect_{comparison.limit}", f"A perfect point is {missed}, {part}", perfect
+            ),
+            _chance(f"risk_off_{comparison.limit}", f"One off by 1.5 limits passes, {part}", off),
         ]
         if off >= _TELLING or perfect >= _TELLING_OF[tolerance.rule]:
             told.append(_of_method(part, perfect, off, missed))
@@ -149,8 +151,8 @@ def row_risks(measure: Measure, verdict: CodeArray, p_within: FloatArray) -> Ris
         return Risks()
     items, remarks = [], []
     for code, key, label in (
-        (Verdict.WITHIN, "expected_wrong_within", "Within that must be expected outside"),
-        (Verdict.OUTSIDE, "expected_wrong_outside", "Outside that must be expected within"),
+        (Verdict.WITHIN, "expected_wrong_within", "Found within, in truth outside"),
+        (Verdict.OUTSIDE, "expected_wrong_outside", "Found outside, in truth within"),
     ):
         rows = np.flatnonzero((verdict == code) & measure.counted & np.isfinite(p_within))
         if not rows.size:

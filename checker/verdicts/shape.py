@@ -2,9 +2,9 @@
 
 import numpy as np
 
+from checker.lengths import small_text
 from checker.model.finding import Judgement
 from checker.model.measure import Measure
-from checker.text import fixed
 from checker.units import LengthUnit
 
 
@@ -26,7 +26,7 @@ def shape_remarks(
     limit = float(np.nanmin(distance.upper))
 
     def size(value_m: float) -> str:
-        return f"{fixed(unit.from_metres(value_m), 3)} {unit.short}"
+        return small_text(value_m, unit)
 
     if left <= limit < shift:
         text = (

@@ -1,10 +1,11 @@
 """What a verdict says, in a crew chief's words and the job's unit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 
+from checker.lengths import is_fine, small_scale, spoken_scale
 from checker.model.finding import Judgement, Verdict
 from checker.text import ARCSEC, decimals_apart, fixed, ratio, show_failure
 from checker.units import ARCSEC as RAD_PER_ARCSEC
@@ -22,14 +23,16 @@ _SIDES = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wording:
-    """Writes numbers of one kind: lengths in the job's unit, or arc seconds.
+    """Writes numbers of one kind: lengths in the job's unit or millimetres, or arc seconds.
 
     scale: metres or radians in one unit shown. unit: with its leading blank, if it has one.
+    length: the job's unit where the numbers are lengths, so that their size settles the scale.
     """
 
     scale: float
     unit: str
     decimals: int
+    length: LengthUnit | None = None
 
     @classmethod
     @cache
@@ -43,26 +46,34 @@ class Wording:
             metric = unit is LengthUnit.METRE
             word, decimals = (" m²", 2) if metric else (" sq ft", 0)
             return cls(scale=unit.metres**2, unit=word, decimals=decimals)
-        return cls(scale=unit.metres, unit=f" {unit.short}", decimals=3)
+        small = small_scale(unit)
+        return cls(scale=small.metres, unit=f" {small.unit}", decimals=small.decimals, length=unit)
 
-    def one(self, value: float) -> str:
-        """Return a number with its unit."""
-        return f"{fixed(value / self.scale, self.decimals)}{self.unit}"
+    def _suited(self, value: float, limit: float, guard: float = 0.0) -> "Wording":
+        """Return the wording for lengths of that size: one unit and as many decimals as help."""
+        if self.length is None:
+            return self
+        sizes = [abs(number) for number in (value, limit, guard) if np.isfinite(number)]
+        finest = min(limit, guard, key=lambda size: size if is_fine(size) else np.inf)
+        shown = spoken_scale(self.length, max(sizes, default=0.0), fine_m=finest)
+        return replace(self, scale=shown.metres, unit=f" {shown.unit}", decimals=shown.decimals)
 
     def failure(self, value: float, limit: float) -> tuple[str, str]:
         """Return a number and the limit that it fails, told apart."""
-        shown, bound = show_failure(value / self.scale, limit / self.scale, self.decimals)
-        return f"{shown}{self.unit}", f"{bound}{self.unit}"
+        own = self._suited(value, limit)
+        shown, bound = show_failure(value / own.scale, limit / own.scale, own.decimals)
+        return f"{shown}{own.unit}", f"{bound}{own.unit}"
 
     def spread(self, value: float, guard: float, limit: float) -> tuple[str, str]:
         """Return ``0.012 ± 0.009 ft`` and the limit, with digits that show guard and difference."""
+        own = self._suited(value, limit, guard)
         enough = max(
-            decimals_apart(guard / self.scale, 0.0, self.decimals),
-            decimals_apart(value / self.scale, limit / self.scale, self.decimals),
+            decimals_apart(guard / own.scale, 0.0, own.decimals),
+            decimals_apart(value / own.scale, limit / own.scale, own.decimals),
         )
-        shown = (fixed(number / self.scale, enough) for number in (value, guard, limit))
+        shown = (fixed(number / own.scale, enough) for number in (value, guard, limit))
         first, plus_minus, bound = shown
-        return f"{first} ± {plus_minus}{self.unit}", f"{bound}{self.unit}"
+        return f"{first} ± {plus_minus}{own.unit}", f"{bound}{own.unit}"
 
 
 def component_reason(judgement: Judgement, index: int, unit: LengthUnit) -> str:
@@ -93,7 +104,7 @@ def component_reason(judgement: Judgement, index: int, unit: LengthUnit) -> str:
             shown, bound = wording.spread(size, guard, limit)
         else:
             shown, bound = wording.failure(size, limit)
-        return f"{judgement.label} {shown}{side}{',' if side else ''} over {bound}"
+        return f"{judgement.label} {shown}{side}, limit {bound}"
     shown, bound = wording.spread(size, guard, limit)
     text = f"{judgement.label} {shown}{side} of {bound} allowed"
     if _hopeless(judgement, lower, upper, guard):
