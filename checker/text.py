@@ -112,6 +112,20 @@ def dms(angle_rad: float, decimals: int = 0, *, missing: str = MISSING) -> str:
     return f"{sign}{degrees}-{minutes:02d}-{seconds / scale:0{width}.{decimals}f}"
 
 
+def angle_words(angle_rad: float, decimals: int = 0) -> str:
+    """Return `dms` as it stands in a sentence: 123°45′56.7″."""
+    return with_signs(dms(angle_rad, decimals))
+
+
+def with_signs(text: str) -> str:
+    """Return a text of `dms` or `azimuth` with the signs of degrees, minutes and seconds."""
+    if text == MISSING:
+        return text
+    sign = "-" if text.startswith("-") else ""
+    parts = text.removeprefix("-").split("-")
+    return sign + "".join(part + mark for part, mark in zip(parts, "°′″", strict=True))
+
+
 def azimuth(angle_rad: float, decimals: int = 0, *, missing: str = MISSING) -> str:
     """Return an azimuth as `dms` in 0 to 360 degrees; what rounds to 360-00-00 prints 0-00-00."""
     if not math.isfinite(angle_rad):

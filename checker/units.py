@@ -7,10 +7,10 @@ into a problem with a place.
 
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from statistics import NormalDist
-from typing import Final, Literal, overload
+from typing import Any, Final, Literal, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -122,7 +122,7 @@ class Formula:
     constant; per_n and per_sqrt_n times the count n and its root; per_km and per_sqrt_km times the
     length in kilometres and its root; per_length times the length itself (dimensionless, from ppm).
     least, most: what the sum is held between. up_to_m, short: for lengths up to so much the value
-    is `short` instead. text: as the user wrote it.
+    is `short` instead. text: as the user wrote it. bare: it was a number without a unit.
     """
 
     constant: float = 0.0
@@ -136,6 +136,7 @@ class Formula:
     up_to_m: float = 0.0
     short: float = 0.0
     text: str
+    bare: bool = field(default=False, compare=False)
 
     @property
     def needs_n(self) -> bool:
@@ -687,10 +688,10 @@ class _FormulaReader:
 
     def read(self) -> Formula:
         """Return the formula, its terms of one kind added."""
-        sums: dict[str, float] = {}
+        sums: dict[str, Any] = {}
         while True:
-            field, value = self.term()
-            sums[field] = sums.get(field, 0.0) + value
+            part, value = self.term()
+            sums[part] = sums.get(part, 0.0) + value
             if not self.take("+"):
                 break
         if self.tokens:
@@ -701,9 +702,8 @@ class _FormulaReader:
             raise self.fault("the number is too large")
         text = self.text.strip()
         # a bare number is shown with the unit that it is in
-        return Formula(
-            **sums, text=f"{text} {self.unit.short}" if _SIGNED.fullmatch(text) else text
-        )
+        bare = _SIGNED.fullmatch(text) is not None
+        return Formula(**sums, text=f"{text} {self.unit.short}" if bare else text, bare=bare)
 
     def term(self) -> _Term:
         """Return the field of `Formula` that the next term belongs to, and its value."""
@@ -822,7 +822,7 @@ def parse_formula(
         raise UnitError(
             f"{_quoted(value)}: a limit cannot be negative", "write it as a positive value"
         )
-    return Formula(constant=unit.to_metres(number), text=f"{value} {unit.short}")
+    return Formula(constant=unit.to_metres(number), text=f"{value} {unit.short}", bare=True)
 
 
 _SHORT = re.compile(r"(.+?)\s+up\s+to\s+(.+?)\s*[,;]\s*then\s+(.+)", re.IGNORECASE | re.DOTALL)
@@ -834,7 +834,7 @@ _PER = re.compile(r"(.+?)\s+per\s+(.+)", re.IGNORECASE | re.DOTALL)
 
 def _bounded(text: str, kind: Literal["length", "angle"], unit: LengthUnit) -> Formula:
     """Return a formula with what it is held between, and its value for short lengths."""
-    rest, bounds = text.strip(), dict[str, float]()
+    rest, bounds = text.strip(), dict[str, Any]()
     if kind == "length" and (match := _SHORT.fullmatch(rest)):
         bounds |= {"short": _held(text, match[1], unit), "up_to_m": _held(text, match[2], unit)}
         rest = match[3]

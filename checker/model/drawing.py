@@ -56,16 +56,6 @@ class Triangles:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Dimension:
-    """A dimension: what its text says and what was drawn, metres; typed is "" where measured."""
-
-    layer: str
-    handle: str
-    drawn_m: float
-    typed: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Notice:
     """Something a reader saw that is not a fault but must be said."""
 
@@ -97,7 +87,6 @@ class Drawing:
     points: Points
     figures: tuple[Figure, ...] = ()
     triangles: Triangles | None = None
-    dimensions: tuple[Dimension, ...] = ()
     linework: tuple[Polyline, ...]
     counts: tuple[EntityCount, ...]
     notices: tuple[Notice, ...]

@@ -70,6 +70,13 @@ class Finding:
     unproven: str = ""
 
 
+BESIDE_THE_VERDICT = (
+    *("placeholder-limits", "limits-without-source", "large-limit"),
+    *("header-unit", "which-foot", "header-foot", "elsewhere", "swapped-axes", "drawing-elsewhere"),
+)
+"""Notices without which a verdict could be taken for more than it is, in the order of telling."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Results:
     """All of a job's findings.
@@ -90,3 +97,17 @@ class Results:
     doubts: TextArray
     frame: SiteFrame | None = None
     diagnosed: Diagnosed = field(default_factory=Diagnosed)
+
+    @property
+    def beware(self) -> tuple[str, ...]:
+        """What must stand beside the verdict of what was noticed, each with its file."""
+        told = [notice for notice in self.inputs.notices if notice.slug in BESIDE_THE_VERDICT]
+        told.sort(key=lambda notice: BESIDE_THE_VERDICT.index(notice.slug))
+        return tuple(
+            dict.fromkeys(
+                f"{notice.message}."
+                if notice.where.file == self.job.file
+                else f"{notice.where.file}: {notice.message}."
+                for notice in told
+            )
+        )

@@ -14,7 +14,9 @@ class LayerGuess:
     layer: "" for a table of design points. points: how many design points it has; met: how many of
     them have a shot. line: shots stand along its lines, and met counts these. nearest_m: None to
     match by number, else how far a shot may lie. heights: whether design and shots have elevations.
-    descriptions, ids: which shots; both empty: all.
+    at_ground: the shots stand over the design in plan and here and there above or below it, as hubs
+    at ground level do, whose cut or fill goes on the lath.
+    descriptions, ids: which shots of a line; both empty: all.
     apart_m, above_m: the median distance from shot to design in plan, and how far the shots stand
     above it; NaN where none met or there is no height.
     """
@@ -27,6 +29,7 @@ class LayerGuess:
     line: bool = False
     nearest_m: float | None = None
     heights: bool = True
+    at_ground: bool = False
     descriptions: tuple[str, ...] = ()
     ids: tuple[str, ...] = ()
 

@@ -144,6 +144,11 @@ class Tolerance:
     sigma_level: SigmaLevel | None = None
     source: str | None = None
 
+    @property
+    def is_placeholder(self) -> bool:
+        """True where its source says that nobody has agreed to it, as a new job's does."""
+        return (self.source or "").strip().casefold().startswith("placeholder")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Position:
@@ -251,7 +256,6 @@ class DesignInput:
     drawings: tuple[str, ...] = ()
     points: tuple[str, ...] = ()
     unit: LengthUnit
-    unit_stated: bool = False
     revision: str | None = None
     issued: str | None = None
     sha256: str | None = None
@@ -393,6 +397,7 @@ class Stakeout(CheckSection):
     the way to the next design point. complete: design points without a shot count as unchecked.
     alignment: name of the alignment that along and across follow. stakes: a table of design points
     by station and offset. stake_offset_m: how far right (+) of the design the stakes stand for it.
+    as_built: the shots are of what was built, not of stakes.
     """
 
     design: Selection
@@ -404,6 +409,7 @@ class Stakeout(CheckSection):
     stakes: str | None = None
     stakes_columns: dict[str, str] = field(default_factory=dict)
     stake_offset_m: float | None = None
+    as_built: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

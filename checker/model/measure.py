@@ -144,7 +144,8 @@ class Measure:
     whole_unchecked, whole_undecided: the same for the check as one, or "".
     supplements: further tables, in the order in which a reviewer reads them. earlier: earlier
     revisions of the design, which change no verdict. station_digits: how many digits stand behind
-    the plus of a station; 0: as the unit has it.
+    the plus of a station; 0: as the unit has it. as_built: the rows are of what was built, not of
+    stakes, so nothing of them goes on a lath.
     """
 
     kind: str
@@ -168,6 +169,7 @@ class Measure:
     supplements: tuple[Supplement, ...] = ()
     earlier: tuple[Earlier, ...] = ()
     station_digits: int = 0
+    as_built: bool = False
 
     def column(self, key: str) -> Column:
         """Return the column of that key; KeyError where there is none."""

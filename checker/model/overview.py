@@ -55,13 +55,15 @@ class TableOverview:
 class DrawingOverview:
     """A drawing. unit: what its coordinates were read in; stated: whether the user said so.
 
-    header_m: metres in the unit that the header names, None where it names none.
+    header_m: metres in the unit that the header names, None where it names none. label_layer: the
+    layer whose texts would number the points, where their own layers do not; "": none.
     """
 
     drawing: Drawing
     unit: LengthUnit
     stated: bool
     header_m: float | None
+    label_layer: str = ""
 
 
 Overview = TableOverview | DrawingOverview
