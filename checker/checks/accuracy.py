@@ -16,7 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from checker.checks.closing import column, item, length_text, once, refuse, whole_measure
+from checker.checks.closing import column, item, once, reading_text, refuse, whole_measure
 from checker.checks.deltas import Deltas, Sigmas, counts_item, deltas
 from checker.checks.selecting import stripped_ids, unique_points
 from checker.checks.shots import select_shots
@@ -209,7 +209,7 @@ def _statements(
     words = {"m": "meters"}.get(unit.short, "feet")
 
     def number(value: float) -> str:
-        return length_text(value, unit, plus=False).split(" ", maxsplit=1)[0]
+        return reading_text(value, unit, plus=False).split(" ", maxsplit=1)[0]
 
     yield f"By {_TITLES[section.standard]}. Tested minus check; RMSE about zero, divisor n."
     if section.standard is AccuracyStandard.ASPRS_2023:

@@ -7,6 +7,7 @@ from typing import NoReturn
 import numpy as np
 
 from checker.errors import InputError, Problem, Where
+from checker.lengths import small_text
 from checker.model.arrays import FloatArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
@@ -64,9 +65,18 @@ def stripped(names: TextArray) -> list[str]:
 
 
 def length_text(value_m: float, unit: LengthUnit, *, plus: bool = True) -> str:
-    """Return a length for a remark, "+0.012 ft": 3 decimals of a foot, 4 of a metre."""
-    text = signed(unit.from_metres(value_m), 4 if unit is LengthUnit.METRE else 3)
+    """Return a length for a remark, "+0.012 ft" or "+3.7 mm": 3 decimals of a foot, 1 of a mm."""
+    return small_text(value_m, unit, decimals=_decimals(unit), plus=plus)
+
+
+def reading_text(value_m: float, unit: LengthUnit, *, plus: bool = True) -> str:
+    """Return the same for a reading or a sum of readings, which stays in the job's unit."""
+    text = signed(unit.from_metres(value_m), _decimals(unit))
     return f"{text if plus else text.removeprefix('+')} {unit.short}"
+
+
+def _decimals(unit: LengthUnit) -> int:
+    return 4 if unit is LengthUnit.METRE else 3
 
 
 def once(

@@ -26,7 +26,7 @@ from checker.model.arrays import FloatArray
 from checker.model.drawing import Figure
 from checker.model.inputs import Inputs
 from checker.model.job import AlignmentInput, Ground, Job
-from checker.text import dms, fixed
+from checker.text import angle_words, fixed
 from checker.units import LengthUnit
 
 GAP_M = 0.02
@@ -471,7 +471,7 @@ def distance_at(
     return found
 
 
-def _up_station(
+def up_station(
     table: ProfileTable | SuperelevationTable,
     what: str,
     slug: str,
@@ -518,7 +518,7 @@ def _crossfall(
     table = inputs.superelevations.get(given.name)
     if table is None:
         return None
-    distances = _up_station(table, "crossfall", "superelevation-order", ways, unit)
+    distances = up_station(table, "crossfall", "superelevation-order", ways, unit)
     return crossfall(table.left, table.right, distances)
 
 
@@ -526,7 +526,7 @@ def _profile(
     given: AlignmentInput, table: ProfileTable, ways: Stationing, unit: LengthUnit
 ) -> Profile:
     """Return the profile over the distance along the alignment."""
-    distances = _up_station(table, "PVI", "profile-order", ways, unit)
+    distances = up_station(table, "PVI", "profile-order", ways, unit)
     try:
         return profile(distances, table.elevation_m, table.length_in_m, table.length_out_m)
     except GeometryError as fault:
@@ -623,7 +623,7 @@ def _breaks(course: Course) -> list[str]:
     if not kinks:
         return []
     listed = [
-        f"{course.station_text(each.distance_m)} by {dms(abs(each.amount))} to the "
+        f"{course.station_text(each.distance_m)} by {angle_words(abs(each.amount))} to the "
         f"{'right' if each.amount > 0 else 'left'}"
         for each in sorted(kinks, key=lambda each: -abs(each.amount))[:_LISTED]
     ]

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from checker.checks.closing import column
-from checker.checks.course import Course, _up_station
+from checker.checks.course import Course, up_station
 from checker.geometry.curves import STATION_M, CircularCurve
 from checker.geometry.elements import place
 from checker.model.arrays import FloatArray, IntArray, TextArray
@@ -116,7 +116,7 @@ def _vertical(course: Course, inputs: Inputs) -> tuple[Supplement, ...]:
     if not rows.size:
         return ()
     line = course.profile
-    at = _up_station(
+    at = up_station(
         table,
         "point of vertical intersection",
         "profile-order",

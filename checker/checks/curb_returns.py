@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from checker.checks.chains import Chain, join_figures
 from checker.checks.closing import column, item, length_text, refuse
-from checker.checks.course import BEYOND_M, figures_on
+from checker.checks.course import BEYOND_M
+from checker.checks.curb_arcs import ONE_ARC_M, Arc, design_arc
 from checker.checks.deltas import (
     Deltas,
     Lined,
@@ -30,36 +30,19 @@ from checker.checks.line_common import (
     wanted_points,
 )
 from checker.checks.lines import limit_m
-from checker.checks.shots import (
-    Shots,
-    design_index,
-    plan_xy_m,
-    select_shots,
-    sigma_level_of,
-)
+from checker.checks.shots import Shots, plan_xy_m, select_shots, sigma_level_of
 from checker.checks.staking import line_comparisons
-from checker.geometry.alignment import Alignment
 from checker.geometry.arrays import GeometryError
-from checker.geometry.elements import place as place_on
 from checker.geometry.feet import Feet, Foot
 from checker.geometry.fit import CircleFit, fit_circle
-from checker.geometry.layout import from_vertices
-from checker.geometry.plane import azimuth_rad
-from checker.geometry.returns import (
-    kink_rad,
-    radius_covariance,
-    radius_per_shot,
-    rounded_corner,
-)
+from checker.geometry.returns import kink_rad, radius_covariance, radius_per_shot
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
-from checker.model.job import CurbReturn, Job, Position
+from checker.model.job import CurbReturn, Job
 from checker.model.measure import Column, Comparison, Item, Measure, Quantity, Supplement
-from checker.text import dms, fixed
+from checker.text import angle_words
 
-_ONE_ARC_M = 1e-3
-"""Arcs one behind the other whose radii and centres differ by less are one arc."""
 _PLAIN_SIGMA_M = 0.005
 """What a shot is taken to be good for where none shows a standard deviation."""
 _TOO_SHORT = 0.1
@@ -68,42 +51,6 @@ _REACH = 1.0 / 6.0
 """A shot within this share of the arc stands for its beginning, middle or end."""
 _PLACES = (("beginning", 0.0), ("middle", 0.5), ("end", 1.0))
 _WHOLE = "whole arc"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Arc:
-    """The design: the arc with the lines at its ends, where there are any, as one course.
-
-    begin_m, length_m: where on the course the arc begins, and how long it is. centre_m: shape (2,).
-    turn_rad: + right. before, after: whether a line leads in and out. level_m: elevations evenly
-    spaced from beginning to end, or none. name: what it is called.
-    """
-
-    course: Alignment
-    begin_m: float
-    length_m: float
-    radius_m: float
-    centre_m: FloatArray
-    turn_rad: float
-    before: bool
-    after: bool
-    level_m: FloatArray
-    name: str
-
-    def at(self, along_m: float) -> FloatArray:
-        """Return the place on the course that far behind the beginning of the arc; shape (2,)."""
-        return np.asarray(self.course.point_at(np.array([self.begin_m + along_m]))[0])
-
-    def level(self, along_m: FloatArray, slack_m: float) -> FloatArray:
-        """Return the design elevation along the arc; NaN off it, and where there is none.
-
-        slack_m: so far before its beginning and past its end the elevation of that end holds.
-        """
-        if not len(self.level_m):
-            return np.full(len(along_m), np.nan)
-        known = np.linspace(0.0, self.length_m, len(self.level_m))
-        on = (along_m >= -slack_m) & (along_m <= self.length_m + slack_m)
-        return np.where(on, np.interp(along_m, known, self.level_m), np.nan)
 
 
 def measure_curb_return(section: CurbReturn, inputs: Inputs, job: Job) -> Measure:
@@ -126,7 +73,7 @@ def measure_curb_return(section: CurbReturn, inputs: Inputs, job: Job) -> Measur
             f'"{section.name}": no shot is left to compare with the return',
             "look at the selection and the exclusions",
         )
-    arc, remarks = _design(section, inputs, job, xy[governs])
+    arc, remarks = design_arc(section, inputs, job, xy[governs])
     feet = arc.course.station_offset(xy)
     along = feet.distance_m - arc.begin_m
     limit = limit_m(section.tolerance)
@@ -151,226 +98,6 @@ def measure_curb_return(section: CurbReturn, inputs: Inputs, job: Job) -> Measur
     return _measure(section, job, arc, table, circle, shots, on_arc, tuple(remarks))
 
 
-# ---------------------------------------------------------------- the design
-
-
-def _design(
-    section: CurbReturn, inputs: Inputs, job: Job, xy: FloatArray
-) -> tuple[_Arc, list[str]]:
-    """Return the design arc; xy: shape (shots, 2), which of a layer's arcs they are nearest to."""
-    remarks: list[str] = []
-    if section.layers:
-        arc = _from_layers(section, inputs, job, xy, remarks)
-    elif section.tangents:
-        arc = _from_tangents(section, inputs, job)
-    else:
-        arc = _from_centre(section, inputs, job)
-    if section.elevation_m:
-        arc = replace(arc, level_m=np.array(section.elevation_m))
-    return arc, remarks
-
-
-def _place(section: CurbReturn, inputs: Inputs, job: Job, given: str | Position) -> FloatArray:
-    """Return a stated place or a design point, (easting, northing) in the axes of the design."""
-    if isinstance(given, Position):
-        return np.array([given.easting_m, given.northing_m])
-    index = design_index(inputs, (given,), section.where).get(given)
-    if index is None or inputs.design is None:
-        refuse(
-            "unknown-point",
-            section.where,
-            f'design: no design point has the number "{given}"',
-            "write the number as in the design, or { n = ..., e = ... }",
-        )
-    xy = plan_xy_m(inputs.design, np.array([index], dtype=np.int64))
-    return np.asarray(to_ground_m(xy, job.reference.ground)[0])
-
-
-def _from_tangents(section: CurbReturn, inputs: Inputs, job: Job) -> _Arc:
-    a, b, c, d = (_place(section, inputs, job, each) for each in section.tangents)
-    if section.reversed:
-        a, b, c, d = d, c, b, a
-    try:
-        corner = rounded_corner(np.array([a, b]), np.array([c, d]), section.radius_m)
-    except GeometryError as fault:
-        refuse(
-            "tangents-unusable",
-            section.where,
-            f"design: {fault}",
-            "give two different points of each line, in the direction in which the return is run",
-        )
-    # A line counts only where it reaches the arc from outside, not where it ends short of it.
-    before = float((corner.begin_m - a) @ (b - a)) > 0.0
-    after = float((d - corner.end_m) @ (d - c)) > 0.0
-    vertices = [corner.begin_m, corner.end_m]
-    bulge = [corner.bulge, 0.0]
-    if before:
-        vertices.insert(0, a)
-        bulge.insert(0, 0.0)
-    if after:
-        vertices.append(d)
-        bulge.append(0.0)
-    return _made(np.array(vertices), np.array(bulge), before=before, after=after, name="the arc")
-
-
-def _from_centre(section: CurbReturn, inputs: Inputs, job: Job) -> _Arc:
-    assert section.centre is not None  # noqa: S101 - the job reader asks for one of the three
-    assert section.begin is not None  # noqa: S101
-    assert section.end is not None  # noqa: S101
-    centre, begin, end = (
-        _place(section, inputs, job, each) for each in (section.centre, section.begin, section.end)
-    )
-    right = section.turns_right
-    if section.reversed:
-        begin, end, right = end, begin, not right
-    away = np.array([begin - centre, end - centre])
-    if not np.hypot(away[:, 0], away[:, 1]).min() > 0.0:
-        refuse(
-            "no-arc",
-            section.where,
-            "design: the arc begins or ends in its own centre",
-            "look at centre, begin and end",
-        )
-    first, last = azimuth_rad(away[:, 1], away[:, 0]).tolist()
-    turn = (last - first) % (2.0 * np.pi) if right else -((first - last) % (2.0 * np.pi))
-    if abs(turn) < 1e-9:
-        refuse(
-            "no-arc",
-            section.where,
-            "design: begin and end lie in the same direction from the centre",
-            "look at begin and end; a return is less than a full circle",
-        )
-    on = section.radius_m * np.array(
-        [[np.sin(angle), np.cos(angle)] for angle in (first, first + turn)]
-    )
-    bulge = np.array([-np.tan(turn / 4.0), 0.0])
-    return _made(centre + on, bulge, before=False, after=False, name="the arc")
-
-
-def _made(vertices: FloatArray, bulge: FloatArray, *, before: bool, after: bool, name: str) -> _Arc:
-    """Return the arc of a course of one arc with a line before and after it, or without."""
-    course = from_vertices(vertices, bulge)
-    at = 1 if before else 0
-    k = float(course.elements.curvature_in[at])
-    start = course.elements.xy_m[at]
-    azimuth = float(course.elements.azimuth_rad[at])
-    centre = start + np.array([np.cos(azimuth), -np.sin(azimuth)]) / k
-    return _Arc(
-        course=course,
-        begin_m=float(course.starts_m[at]),
-        length_m=float(course.elements.length_m[at]),
-        radius_m=1.0 / abs(k),
-        centre_m=centre,
-        turn_rad=float(k * course.elements.length_m[at]),
-        before=before,
-        after=after,
-        level_m=np.empty(0),
-        name=name,
-    )
-
-
-def _from_layers(
-    section: CurbReturn, inputs: Inputs, job: Job, xy: FloatArray, remarks: list[str]
-) -> _Arc:
-    figures = figures_on(inputs, section.layers, section.where, "design")
-    arcs = [arc for chain in join_figures(figures).chains for arc in _arcs_of(chain, section)]
-    if not arcs:
-        refuse(
-            "no-arc",
-            section.where,
-            "design: the lines on its layers have no arc",
-            "name the layer on which the return is drawn as an arc",
-        )
-    away: list[float] = []
-    for arc in arcs:
-        alone = from_vertices(
-            np.array([arc.at(0.0), arc.at(arc.length_m)]),
-            np.array([-np.tan(arc.turn_rad / 4.0), 0.0]),
-        )
-        away.append(float(np.mean(alone.station_offset(xy).away_m)))
-    order: list[int] = np.argsort(away, kind="stable").tolist()
-    arc = arcs[order[0]]
-    if len(arcs) > 1:
-        other = length_text(away[order[1]], job.unit, plus=False)
-        mine = length_text(away[order[0]], job.unit, plus=False)
-        remarks.append(
-            f"Of {len(arcs)} arcs on these layers the nearest is meant, {arc.name}: the shots are "
-            f"{mine} from it on average, from the next one {other}."
-        )
-    return arc
-
-
-def _arcs_of(chain: Chain, section: CurbReturn) -> list[_Arc]:
-    """Return the arcs of a drawn line, each with the lines that it joins."""
-    course = chain.course()
-    elements = course.elements
-    count = len(elements)
-    every = np.arange(count)
-    k = elements.curvature_in
-    ends = place_on(elements, every, elements.length_m)
-    groups: list[list[int]] = []
-    for index in range(count):
-        if k[index] == 0.0:
-            continue
-        joins = groups and groups[-1][-1] == index - 1
-        if joins and _one_arc(elements.xy_m, elements.azimuth_rad, k, index - 1, index):
-            groups[-1].append(index)
-        else:
-            groups.append([index])
-    found = []
-    for group in groups:
-        first, last = group[0], group[-1]
-        turn = float(np.sum(k[group] * elements.length_m[group]))
-        if abs(turn) >= 2.0 * np.pi - 1e-6:
-            continue
-        lead, follow = first - 1, last + 1
-        if chain.closed:
-            lead, follow = lead % count, follow % count
-        before = lead >= 0 and lead not in group and k[lead] == 0.0
-        after = follow < count and follow not in group and k[follow] == 0.0
-        vertices = [elements.xy_m[first], ends[last]]
-        bulge = [-np.tan(turn / 4.0), 0.0]
-        if before:
-            vertices.insert(0, elements.xy_m[lead])
-            bulge.insert(0, 0.0)
-        if after:
-            vertices.append(ends[follow])
-            bulge.append(0.0)
-        corners, turns = np.array(vertices), np.array(bulge)
-        level = _levels(chain, elements.xy_m[first], ends[last])
-        if section.reversed:
-            corners, before, after, level = corners[::-1], after, before, level[::-1]
-            # The bulge stands at the vertex where its segment begins.
-            turns = np.roll(-turns[::-1], -1)
-        arc = _made(corners, turns, before=before, after=after, name=chain.name)
-        found.append(replace(arc, level_m=level))
-    return found
-
-
-def _one_arc(xy: FloatArray, azimuth: FloatArray, k: FloatArray, one: int, other: int) -> bool:
-    """Tell whether two arcs, one behind the other, are parts of one circle."""
-    centres = [
-        xy[each] + np.array([np.cos(azimuth[each]), -np.sin(azimuth[each])]) / k[each]
-        for each in (one, other)
-    ]
-    apart = float(np.hypot(*(centres[1] - centres[0])))
-    return bool(
-        k[one] * k[other] > 0.0
-        and abs(1.0 / k[one] - 1.0 / k[other]) < _ONE_ARC_M
-        and apart < _ONE_ARC_M
-    )
-
-
-def _levels(chain: Chain, begin: FloatArray, end: FloatArray) -> FloatArray:
-    """Return the drawn elevations at an arc's ends; none where the line is drawn in plan."""
-    level = chain.xyz_m[:, 2]
-    if not (np.isfinite(level).all() and np.any(level != 0.0)):
-        return np.empty(0)
-    plan = chain.xyz_m[:, :2]
-    at = [int(np.argmin(np.hypot(*(plan - each).T))) for each in (begin, end)]
-    return np.asarray(level[at])
-
-
 # ---------------------------------------------------------------- the shots
 
 
@@ -389,7 +116,7 @@ class _Table:
 
 
 def _unchecked(
-    rows: Rows, feet: Feet, arc: _Arc, along: FloatArray, limit: float, job: Job
+    rows: Rows, feet: Feet, arc: Arc, along: FloatArray, limit: float, job: Job
 ) -> TextArray:
     """Return why shots are not compared: excluded, or beyond what is drawn."""
     unchecked = rows.unchecked.copy()
@@ -427,7 +154,7 @@ def _deltas(
     shots: Shots,
     shot: IntArray,
     name: TextArray,
-    arc: _Arc,
+    arc: Arc,
     feet: Feet,
     level: FloatArray,
 ) -> Deltas:
@@ -439,7 +166,7 @@ def _deltas(
     return replace(found, horizontal=np.abs(feet.offset_m))
 
 
-def _across_sigma(found: Deltas, feet: Feet, arc: _Arc) -> FloatArray:
+def _across_sigma(found: Deltas, feet: Feet, arc: Arc) -> FloatArray:
     """Return the standard deviation of each shot across the design; NaN where it shows none."""
     direction = arc.course.azimuth_at(feet.distance_m)
     return found.sigma.along(direction + 0.5 * np.pi)
@@ -464,7 +191,7 @@ class _Circle:
     remarks: tuple[str, ...] = ()
 
 
-def _circle(xy: FloatArray, arc: _Arc, sigma: FloatArray, section: CurbReturn, job: Job) -> _Circle:
+def _circle(xy: FloatArray, arc: Arc, sigma: FloatArray, section: CurbReturn, job: Job) -> _Circle:
     """Return the least-squares circle of the shots on the arc."""
     count = len(xy)
     nothing = _Circle(fit=None, shots=count, sigma_m=np.nan, stated=False, absent="")
@@ -480,7 +207,7 @@ def _circle(xy: FloatArray, arc: _Arc, sigma: FloatArray, section: CurbReturn, j
     if stated:
         own = float(np.sqrt(radius_covariance(xy, fit.centre_m, sigma)[2, 2]))
     per_shot = radius_per_shot(xy, fit.centre_m)
-    reach = dms(fit.turn_rad, 0)
+    reach = angle_words(fit.turn_rad, 0)
     middle = fit.radius_m * (1.0 - float(np.cos(fit.turn_rad / 2.0)))
     one = length_text(_PLAIN_SIGMA_M, job.unit, plus=False)
     said = (
@@ -506,7 +233,7 @@ def _circle(xy: FloatArray, arc: _Arc, sigma: FloatArray, section: CurbReturn, j
 def _measure(
     section: CurbReturn,
     job: Job,
-    arc: _Arc,
+    arc: Arc,
     table: _Table,
     circle: _Circle,
     shots: Shots,
@@ -624,7 +351,7 @@ def _only(rows: int, more: int, value: float) -> FloatArray:
 
 
 def _comparisons(
-    arc: _Arc, shown: Lined, found: Deltas, circle: _Circle, rows: int
+    arc: Arc, shown: Lined, found: Deltas, circle: _Circle, rows: int
 ) -> tuple[Comparison, ...]:
     """Return the offset, the height of the shots, and the radius of the arc."""
     count = len(shown.across)
@@ -664,12 +391,12 @@ def _comparisons(
     return horizontal, across, vertical, radius
 
 
-def _off_arc(arc: _Arc, found: Deltas) -> BoolArray:
+def _off_arc(arc: Arc, found: Deltas) -> BoolArray:
     """Return which rows have no elevation because they lie on a line beside the arc."""
     return np.isnan(found.known_z) & bool(len(arc.level_m))
 
 
-def _arc_items(arc: _Arc) -> tuple[Item, ...]:
+def _arc_items(arc: Arc) -> tuple[Item, ...]:
     """Return the design's own elements."""
     turn = abs(arc.turn_rad)
     radius, length = arc.radius_m, Quantity.DISTANCE
@@ -684,7 +411,7 @@ def _arc_items(arc: _Arc) -> tuple[Item, ...]:
     )
 
 
-def _arc_places(arc: _Arc, job: Job) -> Supplement:
+def _arc_places(arc: Arc, job: Job) -> Supplement:
     """Return where the design arc lies, on the grid, with its elevations."""
     along = np.array([0.0, arc.length_m / 2.0, arc.length_m])
     on = np.array([arc.centre_m, *(arc.at(each) for each in along.tolist())])
@@ -698,13 +425,13 @@ def _arc_places(arc: _Arc, job: Job) -> Supplement:
         columns=(
             column("n", "N", spot, grid[:, 1]),
             column("e", "E", spot, grid[:, 0]),
-            column("z", "Z", spot, np.concatenate(([np.nan], arc.level(along, _ONE_ARC_M)))),
+            column("z", "Z", spot, np.concatenate(([np.nan], arc.level(along, ONE_ARC_M)))),
         ),
         detail=True,
     )
 
 
-def _circle_items(arc: _Arc, circle: _Circle) -> tuple[Item, ...]:
+def _circle_items(arc: Arc, circle: _Circle) -> tuple[Item, ...]:
     """Return what the fitted circle is, and how it meets the design's ends."""
     length, angle, nan = Quantity.LENGTH, Quantity.ANGLE, np.nan
     fit = circle.fit
@@ -727,11 +454,11 @@ def _circle_items(arc: _Arc, circle: _Circle) -> tuple[Item, ...]:
     )
 
 
-def _radius_off(arc: _Arc, circle: _Circle) -> float:
+def _radius_off(arc: Arc, circle: _Circle) -> float:
     return np.nan if circle.fit is None else circle.fit.radius_m - arc.radius_m
 
 
-def _meeting(arc: _Arc, circle: _Circle) -> tuple[tuple[float, float], tuple[float, float]]:
+def _meeting(arc: Arc, circle: _Circle) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return how the fitted circle passes the arc's design ends, and the kinks with the lines.
 
     Gaps: how far outside those ends it passes. Kinks: by how much the direction changes from the
@@ -750,7 +477,7 @@ def _meeting(arc: _Arc, circle: _Circle) -> tuple[tuple[float, float], tuple[flo
     return (gaps[0], gaps[1]), (kinks[0], kinks[1])
 
 
-def _words(arc: _Arc, circle: _Circle, job: Job) -> tuple[str, ...]:
+def _words(arc: Arc, circle: _Circle, job: Job) -> tuple[str, ...]:
     """Return the fit in words."""
     if circle.fit is None:
         return (f"{circle.absent[:1].upper()}{circle.absent[1:]}.",)
@@ -773,6 +500,5 @@ def _words(arc: _Arc, circle: _Circle, job: Job) -> tuple[str, ...]:
     _, kinks = _meeting(arc, circle)
     for word, kink in zip(("beginning", "end"), kinks, strict=True):
         if np.isfinite(kink):
-            degrees = fixed(abs(float(np.degrees(kink))), 2)
-            text += f" At the {word} it meets the line under {degrees}°."
+            text += f" At the {word} it kinks by {angle_words(abs(float(kink)))} from the line."
     return (text,)

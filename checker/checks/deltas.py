@@ -9,7 +9,7 @@ import numpy as np
 
 from checker.checks.closing import column
 from checker.geometry.plane import azimuth_rad
-from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
+from checker.model.arrays import BoolArray, CodeArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.measure import Column, Comparison, Item, Quantity
 from checker.model.points import Points, SigmaBudget
@@ -323,7 +323,7 @@ def point_comparisons(found: Deltas, known_noun: str) -> tuple[Comparison, Compa
 
 def missing_heights(
     flat: BoolArray, unknown: BoolArray, why: str, why_flat: str = "no elevation was measured"
-) -> tuple[TextArray, IntArray]:
+) -> tuple[TextArray, CodeArray]:
     """Return why rows have no height to compare, or "", and what is then their verdict; (rows,).
 
     flat: which shots have no elevation: undecided. unknown: where nothing is known to compare it

@@ -19,7 +19,7 @@ from checker.model.arrays import BoolArray, FloatArray
 from checker.model.inputs import Inputs
 from checker.model.job import DescribedFigure, Job
 from checker.model.measure import Column, Comparison, Item, Measure, Quantity
-from checker.text import dms
+from checker.text import angle_words
 from checker.units import LengthUnit
 
 _SHOWN = 0.0005
@@ -104,7 +104,7 @@ def _sense(runs: list[FigureRun], unit: LengthUnit) -> list[str]:
         east, north = (-figure.misclosure_m).tolist()
         says.append(
             "A closing course from the end of the last to the point of beginning would run on "
-            f"azimuth {dms(float(azimuth_rad(north, east)), 0)} for "
+            f"azimuth {angle_words(float(azimuth_rad(north, east)), 0)} for "
             f"{length_text(miss, unit, plus=False)}; it is not used. The area is inside it."
         )
     return says

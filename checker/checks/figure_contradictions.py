@@ -10,7 +10,7 @@ from checker.geometry.figure import Course, Figure
 from checker.geometry.plane import wrap_signed
 from checker.model.books import FigureBook
 from checker.model.job import DescribedFigure
-from checker.text import dms, group
+from checker.text import angle_words, group
 from checker.units import ARCSEC, LengthUnit
 
 TANGENT_RAD = 30.0 * ARCSEC
@@ -89,7 +89,7 @@ def curve_contradictions(
 
 def _shown(key: str, value: float, unit: LengthUnit) -> str:
     if key == "delta_rad":
-        return dms(value, 1)
+        return angle_words(value, 1)
     return length_text(value, unit, plus=False)
 
 
@@ -101,7 +101,7 @@ def tangent_contradiction(
     if course.tangent and course.chord_azimuth_rad is not None and abs(turn) > TANGENT_RAD:
         says = (
             f"curve {name} is said to be tangent, and by its chord's bearing it breaks by "
-            f"{dms(abs(turn), 0)} from the course before"
+            f"{angle_words(abs(turn), 0)} from the course before"
         )
         return [says]
     radial = course.radial_azimuth_rad
@@ -111,7 +111,7 @@ def tangent_contradiction(
         if abs(off) > TANGENT_RAD:
             says = (
                 f"curve {name}: by its chord's bearing its radius at the beginning is "
-                f"{dms(abs(off), 0)} off the radial bearing that is stated"
+                f"{angle_words(abs(off), 0)} off the radial bearing that is stated"
             )
             return [says]
     if book.tangent[row] == "no" and course.turn is not None and abs(turn) <= _SAME_RAD:

@@ -1,4 +1,4 @@
-"""As-measured elevations against the profile along an alignment, at their own station and offset."""
+"""As-measured elevations against the profile of an alignment, at their own place beside it."""
 
 import numpy as np
 

@@ -8,7 +8,7 @@ sights and foresights (common practice, no source).
 
 import numpy as np
 
-from checker.checks.closing import column, known_points, length_text, stripped
+from checker.checks.closing import column, known_points, length_text, reading_text, stripped
 from checker.checks.level_runs import LevelRun
 from checker.model.arrays import FloatArray
 from checker.model.books import BookedLevels, LevelBook
@@ -79,9 +79,9 @@ def _booked_faults(
         if abs(stated - follows) > room + _SAME_M:
             found.append(
                 f"line {int(book.line[row])}, {names[row]}: {what} booked "
-                f"{length_text(stated, section.unit, plus=False)}, the "
+                f"{reading_text(stated, section.unit, plus=False)}, the "
                 f"{'readings give' if row or what != 'elevation' else 'run starts from'} "
-                f"{length_text(follows, section.unit, plus=False)}"
+                f"{reading_text(follows, section.unit, plus=False)}"
             )
 
     def rounding(step: float) -> float:

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from checker.checks.closing import column, length_text, refuse, stripped
+from checker.checks.closing import column, reading_text, refuse, stripped
 from checker.errors import Where
 from checker.model.arrays import BoolArray, FloatArray, IntArray
 from checker.model.books import LevelBook, RiseBook
@@ -142,10 +142,10 @@ def _from_sights(book: LevelBook, job: Levels) -> LevelRun:
     unit = job.unit
     height = np.where(has_back, rise + back, np.nan)
     remark = (
-        f"Page check: sum of backsights {length_text(float(np.sum(back)), unit, plus=False)} minus "
-        f"sum of foresights {length_text(float(np.sum(fore)), unit, plus=False)} is "
-        f"{length_text(start_of_page, unit)}; last minus first elevation is "
-        f"{length_text(float(rise[-1]), unit)}."
+        f"Page check: sum of backsights {reading_text(float(np.sum(back)), unit, plus=False)} "
+        f"minus sum of foresights {reading_text(float(np.sum(fore)), unit, plus=False)} is "
+        f"{reading_text(start_of_page, unit)}; last minus first elevation is "
+        f"{reading_text(float(rise[-1]), unit)}."
     )
     length, distance = Quantity.LENGTH, Quantity.DISTANCE
     stray = int(np.count_nonzero(np.isfinite(book.distance_m) & ~has_fore))

@@ -38,7 +38,7 @@ from checker.geometry.arrays import GeometryError
 from checker.geometry.elements import Elements, azimuth, dot, rightward, tangent
 from checker.geometry.elements import place as place_on
 from checker.geometry.feet import Foot
-from checker.geometry.nearest import NearestIndex, on_primitive, primitives
+from checker.geometry.nearest import Close, NearestIndex, primitives
 from checker.geometry.plane import wrap_azimuth
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.inputs import Inputs
@@ -288,7 +288,7 @@ def to_chains(chains: tuple[Chain, ...], xy: FloatArray, limit: float, unit: Len
         index = NearestIndex(primitives(elements.xy_m, ends, bulge))
     except GeometryError as fault:
         raise AssertionError(str(fault)) from fault
-    found = index.look_up(xy)
+    found, close = index.look_around(xy, limit)
     part, t = found.primitive, found.along_m
     direction = azimuth(elements, part, t)
     on = place_on(elements, part, t)
@@ -318,7 +318,7 @@ def to_chains(chains: tuple[Chain, ...], xy: FloatArray, limit: float, unit: Len
         aside=_aside(xy, on, offset, direction, found.at_end & ~out),
         level_m=level,
         beyond_m=beyond,
-        rival=_rivals(chains, parts, index, xy, found.offset_m, along, chain, limit, unit),
+        rival=_rivals(chains, parts, index, xy, close, found.offset_m, along, chain, limit, unit),
     )
 
 
@@ -348,6 +348,7 @@ def _rivals(  # noqa: PLR0913, PLR0917  (what was found, and what it is compared
     parts: _Course,
     index: NearestIndex,
     xy: FloatArray,
+    close: Close,
     offset: FloatArray,
     along: FloatArray,
     chain: IntArray,
@@ -360,14 +361,13 @@ def _rivals(  # noqa: PLR0913, PLR0917  (what was found, and what it is compared
     """
     texts: TextArray = np.full(len(xy), "", dtype=object)
     mine = np.abs(offset)
-    point, primitive = index.near(xy, mine + limit)
-    t, away, at_end = on_primitive(index.parts, primitive, xy[point])
-    centre = _at_centre(parts.elements.curvature_in[primitive], away, limit) & ~at_end
+    point, primitive, away = close.point, close.primitive, close.offset_m
+    centre = _at_centre(parts.elements.curvature_in[primitive], away, limit) & ~close.at_end
     texts[point[centre]] = _CENTRE
     away = np.abs(away)
     reach = 2.0 * (mine[point] + away + limit)
     other = parts.chain[primitive]
-    there = parts.begin_m[primitive] + t
+    there = parts.begin_m[primitive] + close.along_m
     same = other == chain[point]
     length = np.zeros(len(chains))
     np.maximum.at(length, parts.chain, parts.begin_m + parts.elements.length_m)

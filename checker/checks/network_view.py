@@ -215,7 +215,7 @@ def summary_of(
             quantity=text,
             value=name,
         ),
-        item("relative_semi_major", "its relative semi-major axis", Quantity.FINE, size),
+        item("relative_semi_major", "Its relative semi-major axis", Quantity.FINE, size),
     )
 
 

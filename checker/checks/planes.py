@@ -26,12 +26,13 @@ from checker.checks.shots import (
 )
 from checker.errors import InputError, Problem
 from checker.geometry.fit import FitError, HeightFit, fit_plane
+from checker.lengths import small_text
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
 from checker.model.job import Job, Plane
 from checker.model.measure import Column, Comparison, Item, Measure, Quantity
-from checker.text import azimuth, fixed
+from checker.text import azimuth, fixed, with_signs
 from checker.units import LengthUnit
 
 _MOST = 2000
@@ -438,13 +439,13 @@ def _remarks(scene: _Scene, left_out: FloatArray) -> tuple[str, ...]:
     texts = []
 
     def size(value_m: float) -> str:
-        return f"{fixed(unit.from_metres(value_m), 3)} {unit.short}"
+        return small_text(value_m, unit)
 
     if fit is not None and fit.slope > _LEVEL:
         texts.append(
             f"The fitted plane falls {fixed(fit.slope * 100.0, 2)} % towards azimuth "
-            f"{azimuth(fit.aspect_rad, 0)}. Flatness is what each shot stands off it, not the gap "
-            "below a straightedge."
+            f"{with_signs(azimuth(fit.aspect_rad, 0))}. Flatness is what each shot stands off "
+            "it, not the gap below a straightedge."
         )
     if fit is not None and np.isfinite(left_out).any() and fit.fit.redundancy > 1:
         worst = int(np.nanargmax(np.abs(left_out)))

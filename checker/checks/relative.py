@@ -20,13 +20,14 @@ from checker.errors import InputError, Problem, Where
 from checker.geometry.arrays import GeometryError
 from checker.geometry.fit import PlaneMove, fit_rigid
 from checker.geometry.plane import azimuth_rad
+from checker.lengths import small_text
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
 from checker.model.job import Job, Relative, Selection
 from checker.model.measure import Comparison, Item, Measure, Quantity
 from checker.model.points import Points
-from checker.text import dms, fixed
+from checker.text import angle_words
 from checker.units import LengthUnit
 
 _MOST = 200
@@ -507,7 +508,7 @@ def _fit_words(
     """Return the best fit in words."""
 
     def size(value_m: float) -> str:
-        return f"{fixed(unit.from_metres(value_m), 3)} {unit.short}"
+        return small_text(value_m, unit)
 
     north = f"{size(abs(shift[0]))} {'north' if shift[0] >= 0 else 'south'}"
     east = f"{size(abs(shift[1]))} {'east' if shift[1] >= 0 else 'west'}"
@@ -516,8 +517,8 @@ def _fit_words(
     apart = -move.residual_m[worst]
     text = (
         f"As a rigid whole the group lies {north} and {east} of its design and is turned "
-        f"{dms(abs(move.rotation_rad), 0)} {sense}. With that taken away, what is left is at most "
-        f"{size(float(left[worst]))}, at {names[worst]}"
+        f"{angle_words(abs(move.rotation_rad), 0)} {sense}. With that taken "
+        f"away, what is left is at most {size(float(left[worst]))}, at {names[worst]}"
     )
     if left[worst] > 0.0 and len(names) > 2:
         text += (
@@ -542,14 +543,14 @@ def _diagonals(marks: _Marks, whole: IntArray, unit: LengthUnit) -> tuple[str, .
     grown = [length_of(marks.measured, pair) - length_of(marks.known, pair) for pair in ends]
     texts = []
     for pair, more in zip(ends, grown, strict=True):
-        value = fixed(unit.from_metres(abs(more)), 3)
-        said = f"{value} {unit.short} {'longer' if more > 0 else 'shorter'} than design"
-        if not value.strip("0."):
+        value = small_text(abs(more), unit)
+        said = f"{value} {'longer' if more > 0 else 'shorter'} than design"
+        if not value.split(" ", maxsplit=1)[0].strip("0."):
             said = "as long as design"
         texts.append(f"{marks.name[pair[0]]}-{marks.name[pair[1]]} is {said}")
-    apart = fixed(unit.from_metres(abs(grown[0] - grown[1])), 3)
+    apart = small_text(abs(grown[0] - grown[1]), unit)
     text = (
-        f"Diagonals: {' and '.join(texts)}. Their difference is {apart} {unit.short} off design's: "
+        f"Diagonals: {' and '.join(texts)}. Their difference is {apart} off design's: "
         "what the corners are out of square."
     )
     return (text,)

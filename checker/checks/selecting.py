@@ -169,13 +169,15 @@ def control_ids(inputs: Inputs) -> frozenset[str]:
 def check_shots(inputs: Inputs, measured: Points) -> BoolArray:
     """Return which as-measured points prove control: they carry a control id, and no design id."""
     known = control_ids(inputs)
-    if inputs.design is not None and known:
+    if not known:
+        return np.zeros(len(measured), dtype=np.bool_)
+    if inputs.design is not None:
         known -= frozenset(stripped_ids(inputs.design))
     return np.array([text in known for text in stripped_ids(measured).tolist()], dtype=np.bool_)
 
 
 def control_remarks(count: int) -> tuple[str, ...]:
-    """Return what to say of that many check shots, which a comparison with the design leaves out."""
+    """Return what to say of so many check shots, which a comparison with the design leaves out."""
     if not count:
         return ()
     what = "shot carries a control id and is" if count == 1 else "shots carry control ids and are"

@@ -167,6 +167,6 @@ def _comparisons(shown: Lined, found: Deltas, catch: _Catch) -> tuple[Comparison
     )
     across = replace(across, sigma=sigma, absent=absent, absent_verdict=verdict)
     horizontal = replace(
-        across, limit="horizontal", label="from the catch point", value=found.horizontal
+        across, limit="horizontal", label="distance from the catch point", value=found.horizontal
     )
     return horizontal, across

@@ -209,9 +209,7 @@ def design_columns(staked: Staked, known: IntArray) -> tuple[Column, ...]:
     deflection, chord = _on_arcs(course, distance)
     if np.isfinite(deflection).any():
         made += [
-            column(
-                "deflection", "Deflection in the arc", Quantity.ANGLE, deflection, detail=True
-            ),
+            column("deflection", "Deflection in the arc", Quantity.ANGLE, deflection, detail=True),
             column("arc_chord", "Chord in the arc", Quantity.DISTANCE, chord, detail=True),
         ]
     if course.profile is not None:

@@ -29,6 +29,7 @@ from checker.geometry.surface import Heights, SurfaceError, plan_area, surface
 from checker.geometry.surface import Surface as Faces
 from checker.geometry.volume import Volume, volume_between
 from checker.geometry.volume_weights import corner_weights
+from checker.lengths import small_text
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.drawing import Figure, Triangles
 from checker.model.finding import Verdict
@@ -566,9 +567,10 @@ def _volume_remarks(scene: _Scene, found: Volume, shots: int) -> tuple[str, ...]
         f"exist{within}: cut {scene.volume(found.cut_m3)}, fill {scene.volume(found.fill_m3)}."
     )
     common_m = 0.01 * scene.unit.metres
+    size = small_text(common_m, scene.unit)
     uncertain = (
         "The σ of a volume comes from the σ of the shots' heights, taken as independent. A height "
-        f"error common to all shots is not in it: {scene.length(common_m)} would change cut less "
+        f"error common to all shots is not in it: {size} would change cut less "
         f"fill by {scene.volume(common_m * found.area_m2)}. Nor is what the ground does between "
         "the shots."
     )

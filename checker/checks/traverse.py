@@ -36,7 +36,7 @@ from checker.model.arrays import FloatArray
 from checker.model.inputs import Inputs
 from checker.model.job import Adjust, AzimuthKind, Job, Traverse
 from checker.model.measure import Column, Comparison, Item, Measure, Quantity, Supplement
-from checker.text import dms, signed
+from checker.text import angle_words, signed
 from checker.units import ARCSEC
 
 
@@ -268,14 +268,20 @@ def _summary(
             float("nan") if noise else azimuth,
         ),
         item(
-            "raw_misclosure_n", "Misclosure in northing, unshared angles", small, raw.misclosure_n_m
+            "raw_misclosure_n",
+            "Misclosure in northing, before balancing the angles",
+            small,
+            raw.misclosure_n_m,
         ),
         item(
-            "raw_misclosure_e", "Misclosure in easting, unshared angles", small, raw.misclosure_e_m
+            "raw_misclosure_e",
+            "Misclosure in easting, before balancing the angles",
+            small,
+            raw.misclosure_e_m,
         ),
         item(
             "raw_ratio",
-            "Closure ratio, unshared angles",
+            "Closure ratio, before balancing the angles",
             Quantity.RATIO,
             length / raw_size if raw_size > NOISE_M else float("nan"),
         ),
@@ -366,7 +372,7 @@ def _on_meridians(line: Line, far: str) -> list[str]:
 
 
 def _signed_dms(angle_rad: float) -> str:
-    return f"{'+' if angle_rad >= 0.0 else '−'}{dms(abs(angle_rad), 1)}"
+    return f"{'+' if angle_rad >= 0.0 else '−'}{angle_words(abs(angle_rad), 1)}"
 
 
 def _on_grid(line: Line) -> list[str]:

@@ -9,7 +9,7 @@ from checker.checks.traverse_line import Line, is_observed
 from checker.checks.traverse_run import Run
 from checker.geometry.plane import wrap_azimuth
 from checker.model.measure import Quantity, Supplement
-from checker.text import dms, signed
+from checker.text import angle_words, signed
 from checker.units import ARCSEC
 
 _MOST = 8
@@ -51,7 +51,7 @@ def _cause(line: Line, each: Suspect) -> str:
     at, to = line.at[each.row], line.to[each.row]
     if each.is_angle:
         seconds = each.error / ARCSEC
-        size = f"{signed(seconds, 0)}″" if abs(seconds) < 600.0 else dms(each.error, 0)
+        size = f"{signed(seconds, 0)}″" if abs(seconds) < 600.0 else angle_words(each.error, 0)
         return f"the angle at {at} (to {to}), observed minus right {size}"
     size = length_text(each.error, line.section.unit)
     return f"the distance {at} to {to}, observed minus right {size}"

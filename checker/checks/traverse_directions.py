@@ -12,7 +12,7 @@ from checker.model.arrays import BoolArray, FloatArray
 from checker.model.inputs import Inputs
 from checker.model.job import Adjust, AngleKind, Shape, Traverse
 from checker.text import azimuth as azimuth_text
-from checker.text import signed
+from checker.text import signed, with_signs
 from checker.units import ARCSEC
 
 
@@ -53,7 +53,7 @@ def start_azimuth(line: Line, inputs: Inputs, remarks: list[str]) -> float:
         azimuth = to_control(line, inputs, line.start, line.at[0], "backsight", section.backsight)
         remarks.append(
             f"Azimuth from {line.at[0]} to the backsight {section.backsight}, from their "
-            f"coordinates: {azimuth_text(azimuth, 1)}."
+            f"coordinates: {with_signs(azimuth_text(azimuth, 1))}."
         )
         return azimuth
     if line.start_azimuth_rad is None:
@@ -168,8 +168,8 @@ def _proof_by_row(line: Line, inputs: Inputs, start_rad: float, counted: BoolArr
         assert line.close is not None  # noqa: S101  (an open traverse does not come here)
         known = to_control(line, inputs, line.close, station, "foresight", section.foresight)
         says = (
-            f"on the azimuth from {station} to {mark}, {azimuth_text(known, 1)} from their "
-            "coordinates"
+            f"on the azimuth from {station} to {mark}, {with_signs(azimuth_text(known, 1))} from "
+            "their coordinates"
         )
         return Proof(known_rad=known, counted=counted, says=says)
     if line.close_azimuth_rad is not None:

@@ -31,7 +31,7 @@ class Boundary:
     """All loops of a surface, the largest first.
 
     crowded_edges: edges with two triangles or more on the same side: the surface lies over itself
-    there; `volume.overlap_area` tells by how much.
+    there.
     """
 
     loops: tuple[Loop, ...]
@@ -77,9 +77,10 @@ def boundary(surface: Surface, *, within_m: float = WELD_M, seam_m: float = 0.01
     real = begin != end
     count = int(number.max()) + 1
     ahead = begin[real] * count + end[real]
-    back = end[real] * count + begin[real]
     directed, first, uses = np.unique(ahead, return_index=True, return_counts=True)
-    outer = ~np.isin(directed, back)
+    back = directed % count * count + directed // count
+    there = np.minimum(np.searchsorted(directed, back), len(directed) - 1)
+    outer = directed[there] != back
     single = np.flatnonzero(real)[first[outer]]
 
     place = np.empty((count, 3))

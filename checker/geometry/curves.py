@@ -73,17 +73,6 @@ class CircularCurve:
         return float(2.0 * np.arcsin(station_m / (2.0 * self.radius_m)))
 
 
-def radius_of_degree(
-    degree_rad: float, *, chord: bool = False, station_m: float = STATION_M
-) -> float:
-    """Return the radius of a degree of curve, by the arc or by the chord definition."""
-    if not 0.0 < degree_rad < np.pi:
-        raise CurveError(f"a degree of curve of {np.degrees(degree_rad):g} degrees")
-    if chord:
-        return float(station_m / (2.0 * np.sin(degree_rad / 2.0)))
-    return station_m / degree_rad
-
-
 def solve_curve(
     *,
     radius_m: float | None = None,
@@ -373,48 +362,3 @@ def _shift(radius_m: float, spiral_m: float) -> tuple[float, float]:
     turn = spiral_m / (2.0 * radius_m)
     versine = 2.0 * np.sin(turn / 2.0) ** 2
     return float(off - radius_m * versine), float(along - radius_m * np.sin(turn))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Return:
-    """A curb return, or any rounded corner: positions are (easting, northing), metres.
-
-    turn: +1 to the right, -1 to the left. azimuths of the tangents in and out, radians.
-    """
-
-    curve: CircularCurve
-    turn: int
-    pc_xy_m: FloatArray
-    middle_xy_m: FloatArray
-    pt_xy_m: FloatArray
-    centre_xy_m: FloatArray
-
-
-def round_corner(
-    pi_xy_m: npt.ArrayLike, azimuth_in_rad: float, azimuth_out_rad: float, radius_m: float
-) -> Return:
-    """Return the arc of a radius that rounds the corner of two lines.
-
-    pi_xy_m: shape (2,), where the lines meet. The azimuths are those of travel: in to the corner,
-    out of it. CurveError where the lines go on straight or turn back.
-    """
-    pi = np.asarray(pi_xy_m, dtype=np.float64)
-    deflection = float(np.remainder(azimuth_out_rad - azimuth_in_rad + np.pi, 2.0 * np.pi) - np.pi)
-    if not 1e-9 < abs(deflection) < np.pi - 1e-9:
-        raise CurveError("the two lines of a corner do not turn, or turn back")
-    curve = CircularCurve(radius_m=float(radius_m), delta_rad=abs(deflection))
-    turn = 1 if deflection > 0.0 else -1
-    ahead = np.array([np.sin(azimuth_in_rad), np.cos(azimuth_in_rad)])
-    right = np.array([ahead[1], -ahead[0]])
-    out = np.array([np.sin(azimuth_out_rad), np.cos(azimuth_out_rad)])
-    pc = pi - curve.tangent_m * ahead
-    centre = pc + turn * radius_m * right
-    inward = (centre - pi) / np.hypot(*(centre - pi))
-    return Return(
-        curve=curve,
-        turn=turn,
-        pc_xy_m=pc,
-        middle_xy_m=pi + curve.external_m * inward,
-        pt_xy_m=pi + curve.tangent_m * out,
-        centre_xy_m=centre,
-    )

@@ -13,6 +13,7 @@ from checker.geometry.arrays import FloatArray, GeometryError, IntArray, positio
 
 if TYPE_CHECKING:
     import shapely
+    from scipy.spatial import KDTree
 
 FLATTEN_M = 0.010
 """How far a chord of the search may be from its arc."""
@@ -68,63 +69,89 @@ def primitives(
     return Primitives(start_m=start, end_m=end, bulge=np.where(flat, 0.0, turn))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Close:
+    """Pairs of a point and a primitive that is as near to it as the nearest, or nearly so.
+
+    Arrays of shape (pairs,), in the order of the points, then of the primitives; the numbers are
+    those of `Nearest`.
+    """
+
+    point: IntArray
+    primitive: IntArray
+    along_m: FloatArray
+    offset_m: FloatArray
+    at_end: npt.NDArray[np.bool_]
+
+
 class NearestIndex:
     """Lines and arcs prepared for look-up."""
 
     def __init__(self, parts: Primitives) -> None:
-        """Build the tree; GeometryError where there is nothing to look among."""
+        """Build the trees; GeometryError where there is nothing to look among."""
         if not len(parts):
             raise GeometryError("there is no line to be near to", "look at the layer's name")
         self.parts = parts
         self._tree, self._owner = _tree(parts)
+        self._marks, self._marked = _marks(parts)
 
     def look_up(self, xy_m: npt.ArrayLike, *, rival_m: float = 1e-6) -> Nearest:
         """Return the nearest primitive of every point; xy_m: shape (n, 2), all finite.
 
         rival_m: primitives not farther than the nearest by more than this count as rivals.
         """
-        import shapely
+        return self.look_around(xy_m, rival_m)[0]
 
+    def look_around(self, xy_m: npt.ArrayLike, rival_m: float) -> tuple[Nearest, Close]:
+        """Return the nearest primitive of every point as `look_up`, and it with all its rivals."""
         xy = positions(xy_m)
         if not np.isfinite(xy).all():
             raise ValueError("positions that are not finite have no nearest line")
-        points = shapely.points(xy)
-        (point, _), away = self._tree.query_nearest(points, return_distance=True, all_matches=False)
-        # The chord is off its arc by FLATTEN_M at most, here and at the one that is really nearest.
-        reach = np.empty(len(xy))
-        reach[point] = away + 2.0 * FLATTEN_M + rival_m
-        point, chord = self._tree.query(points, predicate="dwithin", distance=reach)
-        pair = np.unique(point.astype(np.int64) * len(self.parts) + self._owner[chord])
-        point, primitive = np.divmod(pair, len(self.parts))
+        # The nearest is not farther than that on which the nearest mark stands.
+        guess = self._marked[self._marks.query(xy)[1]]
+        at_most = np.abs(on_primitive(self.parts, guess, xy)[1])
+        point, primitive = self._about(xy, at_most + rival_m)
         along, offset, at_end = on_primitive(self.parts, primitive, xy[point])
         distance = np.abs(offset)
         order = np.lexsort((primitive, distance, point))
         _, first = np.unique(point[order], return_index=True)
         best = order[first]
         near = distance <= distance[best][point] + rival_m
-        return Nearest(
+        nearest = Nearest(
             primitive=primitive[best],
             along_m=along[best],
             offset_m=offset[best],
             at_end=at_end[best],
             rivals=np.bincount(point[near], minlength=len(xy)).astype(np.int64) - 1,
         )
+        return nearest, Close(
+            point=point[near],
+            primitive=primitive[near],
+            along_m=along[near],
+            offset_m=offset[near],
+            at_end=at_end[near],
+        )
+
+    def _about(self, xy: FloatArray, reach_m: FloatArray) -> tuple[IntArray, IntArray]:
+        """Return every (point, primitive) pair that may be as near as that, and few others."""
+        import shapely
+
+        # A chord is off its arc by FLATTEN_M at most.
+        point, chord = self._tree.query(
+            shapely.points(xy), predicate="dwithin", distance=reach_m + FLATTEN_M
+        )
+        pair = np.unique(point.astype(np.int64) * len(self.parts) + self._owner[chord])
+        point, primitive = np.divmod(pair, len(self.parts))
+        return point, primitive
 
     def near(self, xy_m: npt.ArrayLike, reach_m: npt.ArrayLike) -> tuple[IntArray, IntArray]:
         """Return every (point, primitive) pair that is not farther apart than asked, in order.
 
         xy_m: shape (n, 2), all finite. reach_m: shape (n,) or a number.
         """
-        import shapely
-
         xy = positions(xy_m)
         reach = np.broadcast_to(np.asarray(reach_m, dtype=np.float64), (len(xy),))
-        # A chord is off its arc by FLATTEN_M at most.
-        point, chord = self._tree.query(
-            shapely.points(xy), predicate="dwithin", distance=reach + FLATTEN_M
-        )
-        pair = np.unique(point.astype(np.int64) * len(self.parts) + self._owner[chord])
-        point, primitive = np.divmod(pair, len(self.parts))
+        point, primitive = self._about(xy, reach)
         _, offset, _ = on_primitive(self.parts, primitive, xy[point])
         close = np.abs(offset) <= reach[point]
         return point[close], primitive[close]
@@ -204,6 +231,16 @@ def _tree(parts: Primitives) -> tuple["shapely.STRtree", IntArray]:
     finish = _at_share(parts, owner, (number + 1) / count)
     chords = shapely.linestrings(np.stack((begin, finish), axis=1))
     return shapely.STRtree(np.asarray(chords)), owner
+
+
+def _marks(parts: Primitives) -> tuple["KDTree", IntArray]:
+    """Return places along the primitives, some four on each and more on the longer ones."""
+    from scipy.spatial import KDTree
+
+    length = np.hypot(*(parts.end_m - parts.start_m).T)
+    count = np.ceil(4.0 * length / length.mean()).astype(np.int64)
+    owner, number = ragged(count)
+    return KDTree(_at_share(parts, owner, (number + 0.5) / count[owner])), owner
 
 
 def _at_share(parts: Primitives, primitive: IntArray, share: FloatArray) -> FloatArray:

@@ -104,15 +104,12 @@ class Surface:
         """
         xy = positions(xy_m) - self.origin_m
         size = len(xy)
-        triangle = np.full(size, -1, dtype=np.int64)
+        triangle = np.full(size, len(self), dtype=np.int64)
         low, high = np.full(size, np.inf), np.full(size, -np.inf)
         edge = np.zeros(size, dtype=np.bool_)
         hits = np.zeros(size, dtype=np.int64)
         # Neighbours one after the other find their triangles still in the processor's cache.
-        size_m = self.levels[0].size_m
-        with np.errstate(invalid="ignore"):
-            row = np.floor((xy[:, 1] - self.low_m[1]) / size_m)
-        walk = np.lexsort((xy[:, 0], row)) if size > _QUERIES_AT_ONCE else np.arange(size)
+        walk = self._row_by_row(xy) if size > _QUERIES_AT_ONCE else np.arange(size)
         for first in range(0, size, _QUERIES_AT_ONCE):
             chunk = walk[first : first + _QUERIES_AT_ONCE]
             for level in self.levels:
@@ -123,11 +120,9 @@ class Surface:
                 np.logical_or.at(edge, point, on_edge)
                 np.add.at(hits, point, 1)
                 # The triangle drawn first: the lowest number, whatever level it is on.
-                held = triangle[point]
-                better = (held < 0) | (found < held)
-                order = np.argsort(-found[better], kind="stable")
-                triangle[point[better][order]] = found[better][order]
-        hit = triangle >= 0
+                np.minimum.at(triangle, point, found)
+        hit = triangle < len(self)
+        triangle[~hit] = -1
         elevation = np.full(size, np.nan)
         gradient = np.full((size, 2), np.nan)
         elevation[hit] = self._plane(triangle[hit], xy[hit])
@@ -146,6 +141,13 @@ class Surface:
             hits=hits,
         )
 
+    def _row_by_row(self, xy: FloatArray) -> IntArray:
+        """Return an order of positions in which neighbours follow each other."""
+        size_m = self.levels[0].size_m
+        # Whatever is beside the surface may come anywhere.
+        cell = np.clip(np.nan_to_num((xy - self.low_m) / size_m), -1.0, 1e9).astype(np.int64)
+        return np.argsort((cell[:, 1] << 31) + cell[:, 0])
+
     def _plane(self, triangle: IntArray, xy: FloatArray) -> FloatArray:
         """Return the elevations of the triangles' planes at positions relative to the origin."""
         corner = self.corner_m[triangle, 0]
@@ -158,14 +160,16 @@ class Surface:
     ) -> tuple[IntArray, IntArray, FloatArray, BoolArray]:
         """Return which points lie in which triangles of one level, with elevation and edge."""
         point, triangle = candidates(level, self.low_m, xy)
+        east, north = (np.ascontiguousarray(xy[:, axis]).take(point) for axis in (0, 1))
         nearest = np.full(point.size, np.inf)
         for side in range(3):
             # Distance to the left of the side; inside, all three are positive.
-            row = self.side[side, triangle]
-            away = row[:, 0] * xy[point, 0] + row[:, 1] * xy[point, 1] + row[:, 2]
-            inside = away >= -EDGE_M
-            point, triangle, away = point[inside], triangle[inside], away[inside]
-            nearest = np.minimum(nearest[inside], away)
+            row = self.side[side].take(triangle, axis=0)
+            away = row[:, 0] * east + row[:, 1] * north + row[:, 2]
+            inside = np.flatnonzero(away >= -EDGE_M)
+            point, triangle = point.take(inside), triangle.take(inside)
+            east, north = east.take(inside), north.take(inside)
+            nearest = np.minimum(nearest.take(inside), away.take(inside))
         return point, triangle, self._plane(triangle, xy[point]), nearest <= EDGE_M
 
 
@@ -277,20 +281,21 @@ def _sides(xy: FloatArray) -> FloatArray:
 
 
 def _levels(xy: FloatArray, low: FloatArray) -> tuple[Level, ...]:
-    """Put triangles into buckets about as large as they are; one level for each size.
+    """Put triangles into buckets of about their size; one level for each size.
 
     A single size would put one large triangle into every bucket, or all small ones into one.
     xy: shape (t, 3, 2), relative to the origin.
     """
-    least, most = xy.min(axis=1), xy.max(axis=1)
+    least, most = _ends(xy)
     extent = np.max(most - least, axis=1)
-    # Sizes a factor of 2 apart: a triangle covers a few buckets, and few that are not its own.
+    # Sizes a factor of 2 apart: a bucket about half as wide as its triangles, so that most of those
+    # found in it are at the point; smaller ones take longer to fill than they save.
     power = np.ceil(np.log2(np.maximum(extent, EDGE_M)) - 0.5).astype(np.int64)
     whole = np.max(most.max(axis=0) - low)
     levels = []
     for each in np.unique(power):
         # Not so small that the buckets cannot be numbered.
-        size = max(float(2.0**each), float(whole) * 1e-8)
+        size = max(float(2.0 ** (each - 1)), float(whole) * 1e-8)
         columns = int(np.ceil(whole / size)) + 3
         mine = np.flatnonzero(power == each)
         first = np.floor((least[mine] - EDGE_M - low) / size).astype(np.int64) + 1
@@ -299,18 +304,25 @@ def _levels(xy: FloatArray, low: FloatArray) -> tuple[Level, ...]:
         row, cell = ragged(span[:, 0] * span[:, 1])
         key = (first[row, 1] + cell // span[row, 0]) * columns + first[row, 0] + cell % span[row, 0]
         order = np.argsort(key, kind="stable")
-        unique, start, count = np.unique(key[order], return_index=True, return_counts=True)
+        key = key[order]
+        start = np.flatnonzero(np.diff(key, prepend=-1))
         levels.append(
             Level(
                 size_m=size,
                 columns=columns,
-                key=unique,
+                key=key[start],
                 first=start.astype(np.int64),
-                count=count.astype(np.int64),
+                count=np.diff(start, append=len(key)).astype(np.int64),
                 triangle=mine[row[order]],
             )
         )
     return tuple(levels)
+
+
+def _ends(xy: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the least and the largest of three corners; numpy is slow along so short an axis."""
+    a, b, c = xy[:, 0], xy[:, 1], xy[:, 2]
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
 def candidates(level: Level, low_m: FloatArray, xy: FloatArray) -> tuple[IntArray, IntArray]:

@@ -45,8 +45,8 @@ def volume_between(
     """Return cut and fill where both surfaces exist, within a boundary.
 
     rings_m: rings of (easting, northing), shape (vertices, 2), in any direction; a ring inside
-    another is a hole; None: everywhere. Where a surface lies over itself, that part counts twice:
-    see `overlap_area`.
+    another is a hole; None: everywhere. Where a surface lies over itself, that part counts
+    twice.
     """
     origin = design.origin_m
     ours = measured.triangles_m
@@ -54,7 +54,7 @@ def volume_between(
     theirs = design.corner_m
     rings = None if rings_m is None else [positions(ring) - origin for ring in rings_m]
     total = np.zeros(5)
-    first, second = _overlaps(ours[:, :, :2], theirs[:, :, :2])
+    first, second = touching(ours[:, :, :2], theirs[:, :, :2])
     for start in range(0, first.size, _PAIRS_AT_ONCE):
         chunk = slice(start, start + _PAIRS_AT_ONCE)
         total += _pieces(ours[first[chunk]], theirs[second[chunk]], rings)
@@ -64,7 +64,7 @@ def volume_between(
     )
 
 
-def _overlaps(one: FloatArray, two: FloatArray) -> tuple[IntArray, IntArray]:
+def touching(one: FloatArray, two: FloatArray) -> tuple[IntArray, IntArray]:
     """Return the pairs of triangles (n, 3, 2) whose boxes touch."""
     import shapely
 
@@ -88,9 +88,9 @@ def _pieces(ours: FloatArray, theirs: FloatArray, rings: list[FloatArray] | None
     ours[:, :, :2] -= base
     theirs = theirs.copy()
     theirs[:, :, :2] -= base
-    plane = _plane(theirs)
+    plane = planes_of(theirs)
     polygon = ours
-    polygon[:, :, 2] -= _at(plane, ours)
+    polygon[:, :, 2] -= height_on(plane, ours)
     count = np.full(len(polygon), 3, dtype=np.int64)
     for side in range(3):
         a, b = theirs[:, side, :2], theirs[:, (side + 1) % 3, :2]
@@ -103,7 +103,7 @@ def _pieces(ours: FloatArray, theirs: FloatArray, rings: list[FloatArray] | None
         polygon, count, theirs, base = polygon[keep], count[keep], theirs[keep], base[keep]
     sign = np.ones(len(polygon))
     if rings is not None:
-        polygon, count, sign = _within(polygon, count, base[:, 0], rings)
+        polygon, count, sign = cut_to_rings(polygon, count, base[:, 0], rings)
     result = np.zeros(5)
     result[4] = float(np.sum(sign * integrate(polygon)[0]))
     for which, factor in ((0, 1.0), (1, -1.0)):
@@ -115,23 +115,7 @@ def _pieces(ours: FloatArray, theirs: FloatArray, rings: list[FloatArray] | None
     return result
 
 
-def overlap_area(surface: Surface) -> float:
-    """Return the area in plan that pairs of triangles of one surface have in common, m2.
-
-    Zero for a sound surface; where three lie over each other every pair counts.
-    """
-    corner = surface.corner_m
-    first, second = _overlaps(corner[:, :, :2], corner[:, :, :2])
-    pair = first < second
-    first, second = first[pair], second[pair]
-    total = 0.0
-    for start in range(0, first.size, _PAIRS_AT_ONCE):
-        chunk = slice(start, start + _PAIRS_AT_ONCE)
-        total += float(_pieces(corner[first[chunk]], corner[second[chunk]], None)[4])
-    return total
-
-
-def _plane(corner: FloatArray) -> FloatArray:
+def planes_of(corner: FloatArray) -> FloatArray:
     """Return z at the origin and the rises east and north of triangles' planes; shape (n, 3)."""
     p, q = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     double = 2.0 * plan_area(corner)
@@ -141,7 +125,7 @@ def _plane(corner: FloatArray) -> FloatArray:
     return np.column_stack((at, east, north))
 
 
-def _at(plane: FloatArray, points: FloatArray) -> FloatArray:
+def height_on(plane: FloatArray, points: FloatArray) -> FloatArray:
     """Return the planes' elevations at points (n, v, 2 or more)."""
     return np.asarray(
         plane[:, :1] + plane[:, 1:2] * points[:, :, 0] + plane[:, 2:] * points[:, :, 1]
@@ -194,7 +178,7 @@ def integrate(polygon: FloatArray) -> tuple[FloatArray, FloatArray]:
     return np.asarray(area.sum(axis=1)), np.asarray((area * mean).sum(axis=1))
 
 
-def _within(
+def cut_to_rings(
     polygon: FloatArray, count: IntArray, base: FloatArray, rings: list[FloatArray]
 ) -> tuple[FloatArray, IntArray, FloatArray]:
     """Return the parts of the polygons within the rings, with signs that add up.

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from checker.geometry.arrays import FloatArray, positions
 from checker.geometry.surface import Surface
-from checker.geometry.volume import _at, _overlaps, _plane, _within, clip, integrate
+from checker.geometry.volume import clip, cut_to_rings, height_on, integrate, planes_of, touching
 
 _PAIRS_AT_ONCE = 50_000
 
@@ -34,7 +34,7 @@ def corner_weights(
     theirs = design.corner_m
     rings = None if rings_m is None else [positions(ring) - origin for ring in rings_m]
     weights = np.zeros((2, len(ours), 3))
-    first, second = _overlaps(ours[:, :, :2], theirs[:, :, :2])
+    first, second = touching(ours[:, :, :2], theirs[:, :, :2])
     for start in range(0, first.size, _PAIRS_AT_ONCE):
         chunk = slice(start, start + _PAIRS_AT_ONCE)
         _add(weights, first[chunk], ours[first[chunk]], theirs[second[chunk]], rings)
@@ -59,7 +59,7 @@ def _add(
     polygon = np.zeros((len(ours), 3, 6))
     polygon[:, :, :3] = ours
     polygon[:, :, :2] -= base
-    polygon[:, :, 2] -= _at(_plane(theirs), polygon)
+    polygon[:, :, 2] -= height_on(planes_of(theirs), polygon)
     polygon[:, :, 3:] = np.eye(3)
     count = np.full(len(polygon), 3, dtype=np.int64)
     for side in range(3):
@@ -77,7 +77,7 @@ def _add(
         carried = np.empty((*polygon.shape[:2], 7))
         carried[:, :, :6] = polygon
         carried[:, :, 6] = triangle[:, None]
-        carried, count, sign = _within(carried, count, base[:, 0], rings)
+        carried, count, sign = cut_to_rings(carried, count, base[:, 0], rings)
         keep = count > 2
         carried, count, sign = carried[keep], count[keep], sign[keep]
         polygon, triangle = carried[:, :, :6], np.rint(carried[:, 0, 6]).astype(np.int64)

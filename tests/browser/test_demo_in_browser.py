@@ -3,7 +3,6 @@
 import json
 import os
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +17,6 @@ pytestmark = [
     pytest.mark.browser,
     pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
 ]
-CHROMIUM = os.environ.get("CHROMIUM_PATH", "/usr/bin/chromium")
 DEMO = Path(__file__).parents[2] / "demo_job"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 900}
@@ -47,19 +45,6 @@ def pages(report: Path) -> list[Path]:
     found = sorted((report / "report").glob("*.html"))
     assert len(found) > 20
     return [*found, report / "single" / "index.html", report / "c.html"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    if not Path(CHROMIUM).exists():
-        pytest.skip(f"no browser at {CHROMIUM}")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as driver:
-        started = driver.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
 
 
 @pytest.mark.parametrize(("size", "scheme"), [(DESK, "light"), (PHONE, "light"), (DESK, "dark")])

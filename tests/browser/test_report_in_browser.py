@@ -3,7 +3,6 @@
 import json
 import os
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,7 +20,6 @@ pytestmark = [
     # The browser's own pipes are closed by the collector, after the driver is gone.
     pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
 ]
-CHROMIUM = os.environ.get("CHROMIUM_PATH", "/usr/bin/chromium")
 NAMES = (
     "index",
     "check-control",
@@ -43,19 +41,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     publish(render(factory.make()), folder / "site")
     publish(render(factory.make(), single_file=True), folder / "single")
     return folder
-
-
-@pytest.fixture(scope="module")
-def browser() -> "Iterator[Browser]":
-    if not Path(CHROMIUM).exists():
-        pytest.skip(f"no browser at {CHROMIUM}")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as driver:
-        started = driver.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
 
 
 class Visit:

@@ -77,7 +77,7 @@ def test_one_wrong_angle_is_named(row: int, adjust: Adjust) -> None:
     book[row] = (at, to, angle + math.radians(1.0), leg)
     says = blunder(link(book, adjust=adjust))
     assert says.startswith("One blunder")
-    assert f"the angle at {at} (to {to}), observed minus right 1-00-00" in says
+    assert f"the angle at {at} (to {to}), observed minus right 1°00′00″" in says
 
 
 @pytest.mark.parametrize("row", range(1, 6))
@@ -86,7 +86,7 @@ def test_one_wrong_angle_is_named_where_no_azimuth_closes_the_angles(row: int) -
     at, to, angle, leg = book[row]
     book[row] = (at, to, angle + math.radians(1.0), leg)
     says = blunder(link(book, foresight=None))
-    assert f"the angle at {at} (to {to}), observed minus right 1-00-00" in says
+    assert f"the angle at {at} (to {to}), observed minus right 1°00′00″" in says
 
 
 def test_two_parallel_legs_cannot_be_told_apart() -> None:
@@ -102,8 +102,8 @@ def test_two_parallel_legs_cannot_be_told_apart() -> None:
     ]
     says = blunder(traverse(book, angles=AngleKind.AZIMUTH))
     assert says.startswith("Each of these alone")
-    assert "distance S1 to S2, observed minus right +0.500" in says
-    assert "distance S3 to S0, observed minus right -0.500" in says
+    assert "distance S1 to S2, observed minus right +500.0 mm" in says
+    assert "distance S3 to S0, observed minus right -500.0 mm" in says
 
 
 # ---------------------------------------------------------------- heights and grid

@@ -54,7 +54,7 @@ def test_every_check_shot_is_a_row_and_counts() -> None:
     finding = judge(measure, texts([""] * 4), LengthUnit.METRE)
     assert finding.row_reason.tolist() == [
         "",
-        "horizontal 0.050 m over 0.030 m",
+        "horizontal 50 mm, limit 30 mm",
         "the control gives no elevation",
         "no check shot",
     ]

@@ -89,7 +89,7 @@ def test_offsets_are_right_of_the_way_it_is_run_and_the_radius_is_what_was_built
     whole = rows["whole arc"]
     assert whole["d_radius"] == pytest.approx(-0.06, abs=1e-5)
     assert whole["verdict"] == "outside"
-    assert "radius 0.060 m over 0.050 m" in whole["reason"]
+    assert "radius 60 mm, limit 50 mm" in whole["reason"]
     back = only_check(
         write_job(tmp_path / "back", section(more="reversed = true\n"), m_csv=table(shots))
     )

@@ -117,7 +117,7 @@ def test_a_radial_bearing_that_contradicts_the_chord_is_listed() -> None:
         "due east,100,,,,,\n,,50,left,180,due north,N 1-00-00 E\ndue west,100,,,,,\n"
         "due south,100,,,,,\n"
     )
-    assert "1-00-00 off the radial bearing" in figure(text).whole_undecided
+    assert "1°00′00″ off the radial bearing" in figure(text).whole_undecided
 
 
 @pytest.mark.parametrize(
@@ -146,7 +146,7 @@ def test_a_third_element_must_follow_without_a_radius_too() -> None:
 # ---------------------------------------------------------------- area
 
 
-def area_limit(text: str, stated: float, **more: float) -> Measure:
+def area_limit(text: str, stated: float, **more: Any) -> Measure:
     return figure(
         text,
         unit=FOOT,

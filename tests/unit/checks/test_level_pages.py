@@ -165,7 +165,7 @@ def test_three_wires_give_the_reading_and_the_length_of_sight() -> None:
 
 def test_a_misread_wire_leaves_the_run_undecided() -> None:
     measure = levels(WIRES.replace("1.250,1.048", "1.250,1.058"))
-    assert "halves of the wire interval of the foresight differ by 0.0080 m" in (
+    assert "halves of the wire interval of the foresight differ by 8.0 mm" in (
         measure.whole_undecided
     )
 
@@ -264,7 +264,7 @@ def test_a_page_run_out_and_home_pairs_its_marks_not_its_turning_points() -> Non
 
 def test_a_mark_that_is_reached_again_is_said() -> None:
     text = "from,to,rise\nA,B,1.0\nB,C,1.0\nC,B,-1.004\nB,D,2.0\n"
-    assert "B was reached again: later minus earlier -0.0040 m." in levels(text).remarks
+    assert "B was reached again: later minus earlier -4.0 mm." in levels(text).remarks
 
 
 def test_a_fall_in_its_own_column_counts_down() -> None:

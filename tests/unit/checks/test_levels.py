@@ -51,7 +51,7 @@ def test_page_by_height_of_instrument() -> None:
     assert compared.length_m == pytest.approx(100.0)
     assert measure.whole_undecided == ""
     assert "on bench mark BM2" in measure.remarks[0]
-    assert "+0.0100 m" in measure.remarks[0]
+    assert "+10.0 mm" in measure.remarks[0]
 
 
 def test_page_check_is_shown_with_its_figures() -> None:
@@ -142,7 +142,7 @@ def test_bench_marks_met_on_the_way() -> None:
     known = MARKS | {"TP1": (0.0, 0.0, 100.985), "sill": (0.0, 0.0, math.nan)}
     measure = levels(level_book(PAGE), known=known, start="BM1", close="BM2")
     met = [remark for remark in measure.remarks if "on the way" in remark]
-    assert met == ["Bench mark TP1 on the way: computed minus known +0.0150 m."]
+    assert met == ["Bench mark TP1 on the way: computed minus known +15.0 mm."]
 
 
 @pytest.mark.parametrize(

@@ -91,7 +91,7 @@ def test_a_shot_beyond_an_end_is_undecided_by_more_than_the_tolerance(tmp_path: 
     assert "beyond the end of the line by 1.2000 m" in past["reason"]
     assert past["along"] == pytest.approx(160 + 25 * math.pi + 1.2, abs=1e-9)
     before = row(found, "Curb", "B")
-    assert "beyond the start of the line by 0.5000 m" in before["reason"]
+    assert "beyond the start of the line by 500.0 mm" in before["reason"]
     assert before["across"] == pytest.approx(-0.01, abs=1e-12)
     assert before["along"] == pytest.approx(-0.5, abs=1e-12)
     assert row(found, "Curb", "N")["verdict"] == "within"

@@ -194,7 +194,7 @@ def test_a_wrong_distance_stands_out_and_leaves_it_undecided() -> None:
     cross[0] = (one, other, angle, leg + 0.25)
     measure = network(block(noisy(RING, rng), cross)[:2])
     assert measure.whole_undecided == "an observation stands out: distance A to E"
-    assert any("observed minus right is about +0.2" in text for text in measure.remarks)
+    assert any("observed minus right is about +2" in text for text in measure.remarks)
     marks = dict(zip(measure.id, measure.column("mark").values, strict=True))
     assert marks["distance A to E"] == "stands out"
 

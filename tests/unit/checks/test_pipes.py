@@ -122,8 +122,8 @@ def lowered(**change: float) -> list[Shot]:
         ({}, "A out-B in", "within", ""),
         ({"B_in": 0.2}, "A out-B in", "outside", "grade 0.30 %, short of 0.40 %"),
         ({"B_in": 0.7}, "A out-B in", "outside", "grade falls backwards: -0.20 %, short of"),
-        ({"B_out": 0.06}, "B in-B out", "outside", "drop 0.040 m, short of 0.050 m"),
-        ({"B_out": 0.15}, "B in-B out", "outside", "drop rises instead of falling: -0.050 m"),
+        ({"B_out": 0.06}, "B in-B out", "outside", "drop 40 mm, short of 50 mm"),
+        ({"B_out": 0.15}, "B in-B out", "outside", "drop rises instead of falling: -50 mm"),
     ],
 )
 def test_verdicts_of_a_sewer(
@@ -152,11 +152,11 @@ def test_grade_drop_and_inverts_against_design(tmp_path: Path) -> None:
     folder = write_job(tmp_path, section, d_csv=table(DESIGN), m_csv=table(lowered(B_in=-0.02)))
     rows = by_id(only_check(folder))
     pipe, structure = rows["A out-B in"], rows["B in-B out"]
-    assert "lower invert 0.020 m low, over 0.010 m" in pipe["reason"]
-    assert "difference of fall 0.020 m over 0.015 m" in pipe["reason"]
+    assert "lower invert 20 mm low, limit 10 mm" in pipe["reason"]
+    assert "difference of fall 20 mm, limit 15 mm" in pipe["reason"]
     assert "difference of grade" not in pipe["reason"]
     assert pipe["grade_measured"] == pytest.approx(0.52)
-    assert "upper invert 0.020 m low" in structure["reason"]
+    assert "upper invert 20 mm low" in structure["reason"]
 
 
 def test_guarded_grades_need_a_sigma(tmp_path: Path) -> None:

@@ -90,7 +90,7 @@ def test_a_bump_stands_off_the_plane_of_the_others() -> None:
     assert value(found, "residual", "p4") == pytest.approx(0.03 * 8 / 9, abs=1e-12)
     assert value(found, "left_out", "p4") == pytest.approx(0.03, abs=1e-12)
     assert value(found, "residual", "p0") == pytest.approx(-0.03 / 9, abs=1e-12)
-    assert any("p4 stands 0.030 m above the plane of all the others" in t for t in found.remarks)
+    assert any("p4 stands 30 mm above the plane of all the others" in t for t in found.remarks)
 
 
 def test_design_points_give_slope_direction_and_height() -> None:
@@ -105,7 +105,7 @@ def test_design_points_give_slope_direction_and_height() -> None:
 def test_a_warped_design_is_said() -> None:
     design = [("a", 0, 0, 0.0), ("b", 0, 10, 0.0), ("c", 10, 10, 0.2), ("d", 10, 0, 0.0)]
     found = measured(pad(), design=Selection(), design_shots=design)  # type: ignore[arg-type]
-    assert any("The design's own points lie up to 0.050 m off" in text for text in found.remarks)
+    assert any("The design's own points lie up to 50 mm off" in text for text in found.remarks)
 
 
 def test_sigma_of_a_slope_follows_from_the_heights() -> None:
@@ -172,7 +172,7 @@ def test_too_many_shots_for_one_plane() -> None:
         (
             'slope = "2.5 %"\ndirection = 90\ntolerance = { slope = "0.1 %" }',
             "outside",
-            "difference of slope 0.50 % over 0.10 %",
+            "difference of slope 0.50 %, limit 0.10 %",
         ),
         (
             'direction = 90\nmaximum_grade = "1:60"\nmaximum_crossfall = "0.5 %"',

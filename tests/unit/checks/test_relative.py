@@ -80,8 +80,8 @@ def test_best_fit_finds_shift_and_turn() -> None:
     assert summary["shift_z"] == pytest.approx(0.03, abs=1e-9)
     assert summary["left_max"] == pytest.approx(0.0, abs=1e-9)
     text = found.remarks[0]
-    assert "0.120 m north and 0.050 m west" in text
-    assert "0-03-26 clockwise" in text
+    assert "120 mm north and 50 mm west" in text
+    assert "0°03′26″ clockwise" in text
     assert column(found, "d_distance") == pytest.approx([0.0] * 6, abs=1e-9)
 
 
@@ -102,9 +102,9 @@ def test_diagonals_tell_what_is_out_of_square() -> None:
     ]
     found = measured(shots, group=Selection())
     (text,) = [each for each in found.remarks if each.startswith("Diagonals")]
-    assert "1-3 is 0.024 m longer" in text or "3-1 is 0.024 m longer" in text
-    assert "0.024 m shorter" in text
-    assert "0.048 m off" in text
+    assert "1-3 is 24 mm longer" in text or "3-1 is 24 mm longer" in text
+    assert "24 mm shorter" in text
+    assert "48 mm off" in text
 
 
 def test_a_group_may_be_described_as_the_crew_did() -> None:
@@ -231,7 +231,7 @@ def test_out_of_plumb_may_grow_with_the_height(tmp_path: Path) -> None:
     assert good["verdict"] == "within"  # 5 mm of 6 mm
     bad = only_check(write_job(tmp_path / "b", section.replace("LIMIT", "500"), **files))
     assert bad["verdict"] == "outside"
-    assert "out of plumb 0.005 m over 0.004 m" in bad["reason"]
+    assert "out of plumb 5.0 mm, limit 3.5 mm" in bad["reason"]
 
 
 def test_a_top_that_nobody_knows() -> None:
@@ -352,7 +352,7 @@ def test_a_wall_may_be_thicker_by_more_than_thinner(tmp_path: Path) -> None:
     assert wall(tmp_path / "c", 0.996)["verdict"] == "within"
     thin = wall(tmp_path / "d", 0.994)
     assert thin["verdict"] == "outside"
-    assert "distance 0.006 m too short, over 0.005 m" in thin["reason"]
+    assert "distance 6 mm too short, limit 5 mm" in thin["reason"]
 
 
 def test_a_difference_of_elevation_may_grow_with_the_distance(tmp_path: Path) -> None:

@@ -58,7 +58,7 @@ def test_the_later_minus_the_first() -> None:
     np.testing.assert_allclose(cells(measure, "sigma_z"), 0.01 * np.sqrt(2))
     assert reasons(measure) == [
         "",
-        "horizontal 0.050 m over 0.030 m; no elevation was measured",
+        "horizontal 50 mm, limit 30 mm; no elevation was measured",
     ]
     assert "moved" in measure.remarks[0]
 
@@ -97,7 +97,7 @@ def test_shots_too_soon_that_disagree_are_outside_all_the_same() -> None:
     finding = judge(measure, texts(["", ""]), LengthUnit.METRE)
     assert finding.verdict.word == "outside"
     assert finding.row_reason[0] == (
-        "horizontal 0.500 m over 0.030 m; shot again after 1.0 min, 1.0 h asked"
+        "horizontal 500 mm, limit 30 mm; shot again after 1.0 min, 1.0 h asked"
     )
 
 

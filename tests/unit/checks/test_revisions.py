@@ -80,7 +80,7 @@ def test_stakes_that_follow_an_earlier_revision_are_named(tmp_path: Path) -> Non
     # outside both, within the design that did not move, and gone since
     assert "revision B" not in rows["104"]["reason"]
     assert rows["101"]["reason"] == ""
-    assert "revision B had a point of this number, 0.0050 m" in rows["105"]["reason"]
+    assert "revision B had a point of this number, 5.0 mm" in rows["105"]["reason"]
     assert rows["105"]["verdict"] == "unchecked"
     assert summary(found)["follow_older"] == 2
     assert any("2 stakes stand where revision B put them" in text for text in found["remarks"])

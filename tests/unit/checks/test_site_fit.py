@@ -126,7 +126,7 @@ def test_a_bust_that_small_residuals_hide_leaves_the_fit_undecided() -> None:
     bust = [*CONTROL[:3], ("D", N0 + 200.0, E0 + 0.08, 10.0)]
     finding = judged(fitted(bust, tolerance=tolerance(horizontal=0.05)))
     assert finding.verdict is Verdict.UNDECIDED
-    assert finding.row_reason[3] == "left out of the fit, horizontal 0.080 m over 0.050 m"
+    assert finding.row_reason[3] == "left out of the fit, horizontal 80 mm, limit 50 mm"
     # the residuals themselves all keep the limit
     assert max(np.abs(finding.judgements[0].value)) < 0.05
 

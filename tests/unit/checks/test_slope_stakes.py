@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from checker.geometry.grade import catch_point
+from tests.support.catch import catch_point
 from tests.support.lines import CL, ELEMENTS, HEAD, PROFILE, check, faults, row, run, table, write
 
 SECTION = (

@@ -112,7 +112,7 @@ def test_missing_elevations_are_no_pass() -> None:
         "",
         "",
         "the design gives no elevation",
-        "horizontal 0.100 m over 0.030 m; no elevation was measured",
+        "horizontal 100 mm, limit 30 mm; no elevation was measured",
     ]
     assert finding.row_verdict.tolist() == [0, 0, 1, 3]
 

@@ -67,7 +67,7 @@ def test_stakes_by_station_and_offset_lie_beside_the_line(tmp_path: Path) -> Non
     assert a["verdict"] == "within"
     assert row(found, "Stakes", "B")["along"] == pytest.approx(-0.02)
     c = row(found, "Stakes", "C")
-    assert (c["verdict"], "along 0.050 m long" in c["reason"]) == ("outside", True)
+    assert (c["verdict"], "along 50 mm long" in c["reason"]) == ("outside", True)
 
 
 def test_the_elevation_of_the_table_stands_before_the_profile(tmp_path: Path) -> None:
@@ -108,7 +108,7 @@ def test_left_and_right_may_have_limits_of_their_own(tmp_path: Path) -> None:
             tmp_path, stakes, [("A", 5000.02, 2050.0, 52.0), ("B", 4999.98, 2060.0, 52.0)], section
         )
     )
-    assert row(found, "Stakes", "A")["reason"] == "across 0.020 m left, over 0.010 m"
+    assert row(found, "Stakes", "A")["reason"] == "across 20 mm left, limit 10 mm"
     assert row(found, "Stakes", "B")["verdict"] == "within"
 
 
@@ -330,7 +330,7 @@ def test_a_break_of_the_tangent_is_remarked_and_no_fault(tmp_path: Path) -> None
         shots_csv=table(SHOT, [("A", 5000.0, 2050.0, 1.0)]),
     )
     remarks = check(run(folder), "Stakes")["remarks"]
-    assert "The tangent of CL breaks at 0+200.000 by 2-00-00 to the right." in remarks
+    assert "The tangent of CL breaks at 0+200.000 by 2°00′00″ to the right." in remarks
 
 
 @pytest.mark.parametrize(

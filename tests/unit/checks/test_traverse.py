@@ -311,7 +311,7 @@ def test_control_met_on_the_way_is_compared() -> None:
         LINK_ROWS, known=known, shape=Shape.LINK, start="P", close="Q", backsight="BACK"
     )
     assert any(
-        "Control point 1" in remark and "-0.0200 m north" in remark for remark in measure.remarks
+        "Control point 1" in remark and "-20.0 mm north" in remark for remark in measure.remarks
     )
 
 

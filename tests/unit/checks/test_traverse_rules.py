@@ -301,7 +301,7 @@ def test_a_station_that_is_reached_twice_is_compared_with_itself() -> None:
         ("B", "A", math.pi, 100.0),
     ]
     measure = traverse(rows, start_azimuth_rad=0.0)
-    assert "Station B was reached twice: later minus earlier +0.0030 m north" in " ".join(
+    assert "Station B was reached twice: later minus earlier +3.0 mm north" in " ".join(
         measure.remarks
     )
 

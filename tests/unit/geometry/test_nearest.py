@@ -37,6 +37,29 @@ def test_agrees_with_every_primitive_tried() -> None:
     )
 
 
+def test_all_that_is_nearly_as_near_is_found() -> None:
+    # From a metre to a kilometre: the marks by which candidates are looked for stand unevenly.
+    few = drawn(120, seed=6)
+    parts = Primitives(
+        start_m=np.concatenate((few.start_m, [(-400.0, 30.0), (90.0, -500.0)])),
+        end_m=np.concatenate((few.end_m, [(600.0, 80.0), (120.0, 700.0)])),
+        bulge=np.concatenate((few.bulge, [0.0, 0.02])),
+    )
+    xy = np.random.default_rng(7).uniform(-20.0, 220.0, (500, 2))
+    nearest, close = NearestIndex(parts).look_around(xy, 2.0)
+    away = one_by_one(parts, xy).T
+    wanted = np.argwhere(away <= away.min(axis=1)[:, None] + 2.0)
+    assert np.array_equal(np.column_stack((close.point, close.primitive)), wanted)
+    np.testing.assert_allclose(
+        np.abs(close.offset_m), away[close.point, close.primitive], atol=1e-8
+    )
+    assert np.array_equal(nearest.rivals, np.bincount(close.point) - 1)
+
+
+def test_no_points_have_no_nearest() -> None:
+    assert not len(NearestIndex(drawn(3)).look_up(np.empty((0, 2))).primitive)
+
+
 def test_place_and_side() -> None:
     parts = drawn(60, seed=4)
     xy = np.random.default_rng(3).uniform(0.0, 200.0, (400, 2))
