@@ -17,7 +17,7 @@ import numpy as np
 
 from checker.errors import InputError, Problem, Where
 from checker.model.arrays import FloatArray
-from checker.model.drawing import Dimension, Drawing, EntityCount, Figure, Notice, Polyline
+from checker.model.drawing import Drawing, EntityCount, Figure, Notice, Polyline
 from checker.model.job import Labels
 from checker.model.points import Points, Quality
 from checker.read.dxf_blocks import Block, Exploded, explode, number
@@ -177,10 +177,6 @@ class _Reader:
             ),
             figures=tuple(figures),
             triangles=faces.triangles if faces else None,
-            dimensions=tuple(
-                Dimension(layer=tag.layer, handle=tag.handle, drawn_m=drawn * metres, typed=typed)
-                for tag, drawn, typed in model.measured
-            ),
             linework=tuple(linework),
             counts=tuple(counts),
             notices=tuple(self._notices),
@@ -730,7 +726,7 @@ class _Reader:
                 )
         for block, count in exploded.groups.items():
             self._tell(
-                "point-group",
+                "points-in-block",
                 f'block "{block}" ({_times(count)}) holds several POINTs; they are the design '
                 "points, and the attribute of the block is not used",
             )

@@ -100,7 +100,6 @@ class Space:
     smoothed: meshes that are shown rounder than their faces are.
     broken: what could not be read, with the complaint. typed: dimensions (also among others) whose
     text was typed by hand, with what they measure; the number in the text says something else.
-    measured: dimensions of lengths, with what they measure and the text that was typed, if any.
     """
 
     points: list[Xyz] = field(default_factory=list)
@@ -116,7 +115,6 @@ class Space:
     others: list[Tag] = field(default_factory=list)
     broken: list[tuple[Tag, str]] = field(default_factory=list)
     typed: list[tuple[Tag, str, float]] = field(default_factory=list)
-    measured: list[tuple[Tag, float, str]] = field(default_factory=list)
 
     @property
     def size(self) -> int:
@@ -320,7 +318,7 @@ def _clipped(entity: "Insert") -> bool:
 
 
 def _dimension(entity: "Dimension", tag: Tag, space: Space) -> None:
-    """Note what a dimension of a length measures, and a typed text that is another number."""
+    """Note a dimension of a length whose typed text is another number than it measures."""
     if entity.dimtype not in _LENGTH_DIMENSIONS:
         return
     text = " ".join(plain_lines(str(entity.dxf.get("text", ""))))
@@ -328,7 +326,6 @@ def _dimension(entity: "Dimension", tag: Tag, space: Space) -> None:
     if not isinstance(measured, float) or not math.isfinite(measured):
         return
     typed = "" if "<>" in text else text
-    space.measured.append((tag, measured, typed))
     numbers = _NUMBER.findall(typed)
     if len(numbers) != 1:
         return

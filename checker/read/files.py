@@ -7,7 +7,7 @@ import difflib
 import hashlib
 import stat
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import Final
 
 from checker.errors import InputError, Problem, Where
@@ -16,6 +16,8 @@ from checker.model.progress import Tell, silent
 
 MAX_BYTES = 1 << 30
 """Larger inputs are refused; a gigabyte of text is no job of one crew."""
+MAX_FILES = 200
+"""A job that names more is refused; each is held whole while it is read."""
 _MAX_BYTES_OF: Final = {"job": 4 << 20, "notes": 4 << 20}
 """What people write by hand, by its role: a larger file is another one under that name."""
 
@@ -50,6 +52,13 @@ class Files:
         where: the place in the job that names it. Raises InputError with that place where the file
         is missing, outside the folder, not a plain file, too large or unreadable.
         """
+        if path not in self._read and len(self._read) > MAX_FILES:  # the job file is one of them
+            raise _refused(
+                "too-many-files",
+                Where(file=where.file),  # of the job as a whole, and so said once
+                f"the job names more than {MAX_FILES} files",
+                "join the tables of a day, or make a job for each part of the site",
+            )
         self._tell(f"reading {path}")
         try:
             data = self._content(path, where, _MAX_BYTES_OF.get(role, MAX_BYTES))
@@ -71,8 +80,7 @@ class Files:
         return Source(path=path, data=data)
 
     def _content(self, path: str, where: Where, most: int) -> bytes:
-        # A job written on Windows may use backslashes; both spellings name the same file.
-        full = self._root / path.replace("\\", "/")
+        full = self._place(path, where)
         root = self._root.resolve()
         if not self._allow_outside and not full.resolve().is_relative_to(root):
             raise _refused(
@@ -99,6 +107,25 @@ class Files:
                 "split the file, or leave out what the job does not need",
             )
         return full.read_bytes()
+
+    def _place(self, path: str, where: Where) -> Path:
+        """Return where a file lies that the job names, on whichever system the job was written.
+
+        Backslashes part folders as slashes do, unless a file here is really called so. A drive or
+        a server's share is a place of Windows alone.
+        """
+        literal = self._root / path
+        if isinstance(literal, PureWindowsPath) or literal.exists():
+            return literal
+        drive = PureWindowsPath(path).drive
+        if drive and (drive.startswith("\\") or path[len(drive) :].startswith(("/", "\\"))):
+            raise _refused(
+                "outside-folder",
+                where,
+                f'"{path}" begins with "{drive}", a drive or a share that only Windows knows',
+                "copy the file into the job's folder, and write its path from there on",
+            )
+        return self._root / path.replace("\\", "/")
 
 
 def _refused(slug: str, where: Where, message: str, hint: str) -> InputError:

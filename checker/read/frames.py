@@ -12,6 +12,7 @@ import numpy as np
 from checker.errors import InputError, Problem, Where
 from checker.model.arrays import FloatArray
 from checker.model.drawing import Notice
+from checker.model.ways import way_of
 from checker.units import exact_metres
 
 if TYPE_CHECKING:
@@ -65,12 +66,7 @@ def grid_m(
     none that is stated to be at least as accurate as `vaguest_m`.
     """
     source, target = _frames(frame, "geographic", grid, where)
-    box = (
-        float(np.min(longitude_deg)),
-        float(np.min(latitude_deg)),
-        float(np.max(longitude_deg)),
-        float(np.max(latitude_deg)),
-    )
+    box = _box(longitude_deg, latitude_deg)
     transformer = _way(source, target, frame, grid, box, where, vaguest_m)
     east, north = _moved(transformer, longitude_deg, latitude_deg, frame, grid, where)
     said = _notice("longitude and latitude in", source, target, transformer, where)
@@ -100,17 +96,22 @@ def other_grid_m(
     assert geodetic is not None  # noqa: S101 - every projected frame has one
     degrees = Transformer.from_crs(source, geodetic.to_2d(), always_xy=True)
     longitude, latitude = _moved(degrees, x, y, frame, grid, where)
-    box = (
-        float(np.min(longitude)),
-        float(np.min(latitude)),
-        float(np.max(longitude)),
-        float(np.max(latitude)),
-    )
+    box = _box(longitude, latitude)
     transformer = _way(source, target, frame, grid, box, where, vaguest_m)
     east, north = _moved(transformer, x, y, frame, grid, where)
     said = _notice("northings and eastings on", source, target, transformer, where)
     metres = exact_metres(target.axis_info[0].unit_conversion_factor)
     return north * metres, east * metres, said
+
+
+def _box(longitude_deg: FloatArray, latitude_deg: FloatArray) -> tuple[float, float, float, float]:
+    """Return west, south, east and north of places."""
+    return (
+        float(np.min(longitude_deg)),
+        float(np.min(latitude_deg)),
+        float(np.max(longitude_deg)),
+        float(np.max(latitude_deg)),
+    )
 
 
 def _known(frame: str, where: Where) -> "CRS":
@@ -185,16 +186,17 @@ def _way(
     if not group.transformers:
         raise _refused(where, f'no way is known from "{frame}" to "{grid}"{lacking}')
     best = group.transformers[0]
-    if 0.0 <= best.accuracy <= vaguest_m:
+    way = way_of(best)
+    if way.accuracy_m is not None and way.accuracy_m <= vaguest_m:
         return best
-    known = f"only to {best.accuracy:g} m" if best.accuracy >= 0 else "to no stated accuracy"
+    known = "to no stated accuracy" if way.accuracy_m is None else f"only to {way.accuracy_m:g} m"
     raise InputError(
         [
             Problem(
                 slug="vague-transformation",
                 where=where,
                 message=f'the way from "{frame}" to "{grid}" is known {known}, and the job needs '
-                f"{vaguest_m:.2g} m or better: {best.description}{lacking}",
+                f"{vaguest_m:.2g} m or better: {way.steps}{lacking}",
                 hint="if the points really are in the datum of the job's grid, as corrections from "
                 "its own network give them, state that datum's frame as [measured] crs; else have "
                 "them exported as northings and eastings of the grid",
@@ -234,12 +236,12 @@ def _refused(where: Where, message: str) -> InputError:
 def _notice(
     what: str, source: "CRS", target: "CRS", transformer: "Transformer", where: Where
 ) -> Notice:
+    way = way_of(transformer)
     return Notice(
         slug="projected",
         where=where,
         message=f"{what} {source.name} were brought to {target.name}: "
-        f"{transformer.description} (stated accuracy {transformer.accuracy:g} m); elevations were "
-        "not touched",
+        f"{way.steps} ({way.known}); elevations were not touched",
     )
 
 

@@ -12,7 +12,7 @@ from checker.model.drawing import Notice
 from checker.read.cells import Faults
 from checker.read.frames import is_geographic, metres_per_unit, same_frame
 from checker.read.headings import Vocabulary
-from checker.read.tables import Dialect, Table, quoted
+from checker.read.tables import Dialect, Table, quoted, refuse_too_large
 from checker.units import LengthUnit
 
 RFC_FRAME = "OGC:CRS84"
@@ -56,6 +56,7 @@ def read_geojson(
     crs = frames[0] or named or RFC_FRAME
     geographic = is_geographic(crs, where)
     features = document["features"]
+    refuse_too_large(path, len(features), 0)
     lines = _lines(text, len(features))
     faults = Faults(path)
     if not geographic:
@@ -198,7 +199,9 @@ def _table(path: str, rows: list[_Row], vocabulary: Vocabulary, *, geographic: b
     governed |= {"elevation", "height"} if has_height else set()
     properties = [_properties(feature) for _, _, feature in rows]
     left_out = []
-    for key in dict.fromkeys(key for entry in properties for key in entry):
+    keys = dict.fromkeys(key for entry in properties for key in entry)
+    refuse_too_large(path, 0, len(keys))
+    for key in keys:
         claim = vocabulary.claim(key)
         if key in columns or (claim is not None and claim[0] in governed):
             left_out.append(key)

@@ -77,6 +77,8 @@ _AXES: Final = frozenset(
         *("north", "northing", "east", "easting", "elev", "elevation"),
     )
 )
+_NO_WORD = re.compile(r"[^#A-Za-z\u0080-\U0010ffff]*")
+"""Numbers and signs alone: most cells in which a header is looked for, and never a heading."""
 _LETTER = re.compile(r"(?:grid|coord(?:inate)?)?[xy](?:coord(?:inate)?)?")
 
 
@@ -152,6 +154,8 @@ class Vocabulary:
 
     def claim(self, heading: str) -> tuple[str, int, HeadingUnit | None] | None:
         """Return the field that a heading means, its tier and its unit; None if unknown."""
+        if _NO_WORD.fullmatch(heading):
+            return None
         for word, unit in readings(heading):
             found = self._words.get(word)
             if found is not None:
@@ -189,6 +193,8 @@ def column_number(text: str) -> int | None:
 
 def mapped(columns: Mapping[str, str], header: Sequence[str]) -> dict[str, list[int]]:
     """Return for every field of `columns` the places in the header that it may mean."""
+    if not columns:
+        return {}
     exact = [heading.strip().casefold() for heading in header]
     loose = [normal(heading) for heading in header]
     places: dict[str, list[int]] = {}

@@ -4,7 +4,7 @@ import os
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TypedDict, TypeVar
+from typing import Final, TypedDict, TypeVar
 
 import numpy as np
 
@@ -67,6 +67,8 @@ def find_job(path: Path) -> Path:
     folder = os.path.isdir(path)  # noqa: PTH112
     file = path / "job.toml" if folder else path
     if os.path.isfile(file):  # noqa: PTH113
+        if not folder and file.suffix.lower() in _NO_JOB:
+            raise InputError([_no_job_file(file)])
         return file
     raise InputError(
         [
@@ -77,6 +79,26 @@ def find_job(path: Path) -> Path:
                 hint="give the folder that holds job.toml, or the job file itself",
             )
         ]
+    )
+
+
+_NO_JOB: Final = {
+    ".dxf": ("a drawing", "--drawing {} --points <your shots>"),
+    ".csv": ("a table", "--drawing <the design> --points {}"),
+    ".txt": ("a table", "--drawing <the design> --points {}"),
+    ".geojson": ("a map", "--drawing <the design> --points <your shots>"),
+}
+"""Endings that no job file has: what such a file is, and how a job is made of it."""
+
+
+def _no_job_file(file: Path) -> Problem:
+    what, given = _NO_JOB[file.suffix.lower()]
+    return Problem(
+        slug="no-job",
+        where=Where(file=str(file)),
+        message=f"this is {what}, not a job",
+        hint=f"see what is in it: checker show {file}; or let a job be written for it: "
+        f"checker new <folder> {given.format(file)}",
     )
 
 

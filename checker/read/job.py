@@ -1,7 +1,6 @@
 """Read job.toml: validated whole, every fault with its line, lengths in metres, angles in radians.
 
-A section is one function and one line in `_SECTIONS`. What the file format knows and this version
-does not do stands in `NOT_BUILT`; a later version deletes the line and adds the function.
+A section is one function, in the module of its kind, and one line in `_SECTIONS`.
 """
 
 import re
@@ -12,13 +11,12 @@ from pathlib import Path
 from typing import Final, Literal
 
 from checker.errors import InputError, Problem, Where
-from checker.model.job import Job
+from checker.model.job import CheckSection, ControlInput, Job, Status
 from checker.read.files import Source
 from checker.read.job_accuracy import read_accuracy, read_rover_test
 from checker.read.job_alignment import read_alignment
-from checker.read.job_checks import read_levels, read_repeats, read_stakeout, read_traverse
 from checker.read.job_closures import read_figure, read_vectors
-from checker.read.job_draft import NOT_BUILT, Draft
+from checker.read.job_draft import Draft
 from checker.read.job_evidence import read_instrument, read_site_fit
 from checker.read.job_inputs import (
     no_job,
@@ -30,12 +28,14 @@ from checker.read.job_inputs import (
     read_reference,
 )
 from checker.read.job_network import read_network
+from checker.read.job_points import read_repeats, read_stakeout
 from checker.read.job_returns import read_curb_return
+from checker.read.job_runs import read_levels, read_traverse
 from checker.read.job_shapes import read_pipe, read_plane, read_relative, read_surface
 from checker.read.job_slopes import read_slope_stake
 from checker.read.job_tolerances import read_tolerance
 from checker.read.toml_lines import TomlLines
-from checker.read.toml_tables import Report, Table, meant, quoted
+from checker.read.toml_tables import Report, Table, listed, meant, quoted
 
 
 def read_job(source: Source, root: Path) -> Job:
@@ -46,12 +46,13 @@ def read_job(source: Source, root: Path) -> Job:
     """
     text = _decoded(source)
     data, lines = _parsed(source.path, text)
-    report = Report(file=source.path, lines=lines, not_built=NOT_BUILT)
+    report = Report(file=source.path, lines=lines)
     draft = Draft(report=report, top=data)
     for name, section in _SECTIONS.items():
         _read_section(draft, name, section)
     _unknown_sections(draft)
     _something_to_check(draft)
+    _not_issued_on_placeholders(draft)
     if report.problems:
         raise InputError(sorted(report.problems, key=lambda problem: problem.where.line or 0))
     # checks in the order of the file, whatever their kind
@@ -108,7 +109,10 @@ _SYNTAX_HINTS = (
     ("statement", 'write one key = value on a line; a comment begins with "#"'),
     ("Illegal character", "a text ends with a quotation mark on the same line; no control signs"),
     ("Unterminated", "a text ends with the quotation marks that it began with"),
-    ("Invalid value", "texts stand in quotation marks, numbers have a point: 0.03"),
+    (
+        "Invalid value",
+        "texts stand in quotation marks; numbers have a point with a digit before it: 0.03",
+    ),
 )
 
 
@@ -225,21 +229,18 @@ def _wrong_heading(
 
 
 def _unknown_sections(draft: Draft) -> None:
-    sections = [*_SECTIONS, *(name for name in NOT_BUILT if "." not in name)]
     for name, value in draft.top.items():
         if name in _SECTIONS:
             continue
         is_section = isinstance(value, dict) or (
             isinstance(value, list) and any(isinstance(item, dict) for item in value)
         )
-        if name in NOT_BUILT and "." not in name:
-            draft.report.add_not_built(name, (name,), quoted(name))
-        elif is_section:
+        if is_section:
             draft.report.add(
                 "unknown-section",
                 (name,),
                 f"there is no section {quoted(name)}",
-                meant(name, sections, "the sections are"),
+                meant(name, _SECTIONS, "the sections are"),
             )
         else:
             draft.report.add(
@@ -267,6 +268,32 @@ def _something_to_check(draft: Draft) -> None:
         "add a section such as [[stakeout]], [[traverse]], [[levels]] or [[repeats]], "
         "or a tolerance to [control] and the points to [measured]",
     )
+
+
+def _not_issued_on_placeholders(draft: Draft) -> None:
+    """Keep the fault that a report is to be issued whose limits nobody has agreed to."""
+    if draft.job.get("status") is not Status.ISSUED:
+        return
+    judged: list[tuple[str, ControlInput | CheckSection | None]] = [
+        ("control", draft.control),
+        ("site_fit", draft.site_fit),
+    ]
+    judged += [(check.name, check) for check in draft.checks]
+    names = [
+        name
+        for name, section in judged
+        if section is not None
+        and section.tolerance is not None
+        and section.tolerance.is_placeholder
+    ]
+    if names:
+        draft.report.add(
+            "issued-on-placeholders",
+            ("job", "status"),
+            'the status is "issued", but the limits of these checks are placeholders that nobody '
+            f"has agreed to: {listed(names)}",
+            "put in what the contract says, with its source; until then the status is draft",
+        )
 
 
 _SECTIONS: Final[Mapping[str, _Section]] = {

@@ -1,9 +1,9 @@
 """The sections of a job file about how well the method measures: accuracy, the rover's test."""
 
 from checker.model.job import Accuracy, AccuracyStandard, Against, RoverTest
-from checker.read.job_checks import _ADD_MEASURED, _MEASURED_EXAMPLE, _section_name, _selection
 from checker.read.job_draft import Draft, columns_of, needs_section, positive, unit_of
 from checker.read.job_evidence import control_sigmas
+from checker.read.job_parts import measured_of, needs_measured, section_name
 from checker.read.job_tolerances import tolerance_of
 from checker.read.points import VOCABULARY
 from checker.read.toml_tables import Table, is_short_number
@@ -11,8 +11,8 @@ from checker.read.toml_tables import Table, is_short_number
 
 def read_accuracy(draft: Draft, table: Table) -> None:
     """Read [[accuracy]]: a statement of accuracy from check points."""
-    name = _section_name(draft, table, "Accuracy")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
+    name = section_name(draft, table, "Accuracy")
+    needs_measured(draft, table)
     against = table.choice("against", Against) or Against.CONTROL
     file = table.file("file")
     if not table.has("file"):
@@ -32,7 +32,7 @@ def read_accuracy(draft: Draft, table: Table) -> None:
             where=table.where,
             name=name,
             tolerance=tolerance_of(draft, table),
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
             against=against,
             file=file,
             unit=unit_of(draft, table),
@@ -45,8 +45,8 @@ def read_accuracy(draft: Draft, table: Table) -> None:
 
 def read_rover_test(draft: Draft, table: Table) -> None:
     """Read [[rover_test]]: two rover points, shot in series of sets."""
-    name = _section_name(draft, table, "Rover test")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
+    name = section_name(draft, table, "Rover test")
+    needs_measured(draft, table)
 
     def length(key: str) -> float | None:
         return table.parsed(key, draft.length, "a length greater than 0", accept=positive)
@@ -55,7 +55,7 @@ def read_rover_test(draft: Draft, table: Table) -> None:
         RoverTest(
             where=table.where,
             name=name,
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
             points=_two_points(table),
             distance_m=length("distance"),
             rise_m=table.parsed("rise", draft.length, "a length, + up from the first point"),

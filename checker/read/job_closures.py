@@ -11,9 +11,8 @@ from checker.model.job import (
 )
 from checker.read.areas import parse_area
 from checker.read.figure_book import FIGURE
-from checker.read.job_checks import _book_file, _end, _section_name
 from checker.read.job_draft import Draft, columns_of, identifier, needs_section, unit_of
-from checker.read.job_shapes import _id_lists
+from checker.read.job_parts import book_file, end_of, id_lists, section_name
 from checker.read.job_tolerances import tolerance_of
 from checker.read.toml_tables import Table, quoted
 from checker.read.vectors import VECTORS
@@ -31,9 +30,9 @@ _HIGHEST_GEOID_M = 150.0
 
 def read_vectors(draft: Draft, table: Table) -> None:
     """Read [[vectors]]: loops of vectors, given or to be found."""
-    name = _section_name(draft, table, "Vectors")
-    file = _book_file(table)
-    loops = _id_lists(table, "loops", '[["A", "B", "C", "A"]]')
+    name = section_name(draft, table, "Vectors")
+    file = book_file(table)
+    loops = id_lists(table, "loops", '[["A", "B", "C", "A"]]')
     for loop in loops:
         if loop[0] != loop[-1] and "control" not in draft.top:
             table.fault(
@@ -116,7 +115,7 @@ def _about(table: Table) -> tuple[float | None, float | None]:
 
 def _start(draft: Draft, table: Table) -> str | Position | None:
     """Return the point of beginning; a figure that is drawn has its own."""
-    start = _end(draft, table, "start")
+    start = end_of(draft, table, "start")
     if table.has("start") and table.has("design"):
         table.fault(
             "conflicting-keys",
@@ -157,7 +156,7 @@ def _common(table: Table) -> tuple[CommonLine, ...]:
 
 def read_figure(draft: Draft, table: Table) -> None:
     """Read [[figure]]: courses of a deed, or what is drawn on a layer."""
-    name = _section_name(draft, table, "Figure")
+    name = section_name(draft, table, "Figure")
     file = table.file("file")
     layers: tuple[str, ...] = ()
     inner = table.table("design", '{ layer = "PARCEL" }')

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
 
 from checker.errors import Where
 from checker.model.job import (
@@ -19,11 +18,6 @@ from checker.model.job import (
 )
 from checker.read.toml_tables import Report, Table, is_short_number, quoted
 from checker.units import LengthUnit, SigmaLevel, parse_length, parse_sigma_level
-
-NOT_BUILT: Final[Mapping[str, str]] = {
-    # sections
-    # keys
-}
 
 
 def positive(value: float) -> bool:

@@ -160,7 +160,6 @@ def read_design(draft: Draft, table: Table) -> None:
         drawings=drawings,
         points=points,
         unit=unit,
-        unit_stated=table.has("unit"),
         revision=table.text("revision", number_too=True),
         issued=table.text("issued", number_too=True),
         sha256=None if sha256 is None else sha256.lower(),
@@ -262,9 +261,7 @@ def read_gate(draft: Draft, table: Table) -> None:
         return table.parsed(key, draft.length, length, accept=positive)
 
     if table.has("check_within"):
-        needs_section(
-            draft, table, "control", "known points", 'add [control] with file = "..."'
-        )
+        needs_section(draft, table, "control", "known points", 'add [control] with file = "..."')
     draft.gate = Gate(
         where=table.where,
         solution=tuple(word.lower() for word in table.texts("solution", what="kind of solution")),

@@ -3,8 +3,8 @@
 import math
 
 from checker.model.job import CheckSection, Levels, Network, ResidualTest, Traverse, Vectors, Weight
-from checker.read.job_checks import _section_name
 from checker.read.job_draft import Draft, columns_of, needs_section, positive, unit_of
+from checker.read.job_parts import section_name
 from checker.read.job_sigmas import sigmas_of
 from checker.read.job_tolerances import tolerance_of
 from checker.read.sights import SIGHTS
@@ -17,7 +17,7 @@ _CONTROL = 'add [control] file = "..."'
 
 def read_network(draft: Draft, table: Table) -> None:
     """Read [[network]]: observations adjusted together by least squares."""
-    name = _section_name(draft, table, "Network")
+    name = section_name(draft, table, "Network")
     file = table.file("file")
     use = table.texts("use", what="section")
     if not (table.has("use") or table.has("file")):

@@ -1,8 +1,8 @@
 """[[curb_return]]: an arc that rounds off a corner, and how the shots along it lie to it."""
 
 from checker.model.job import CurbReturn, Position
-from checker.read.job_checks import _ADD_MEASURED, _MEASURED_EXAMPLE, _section_name, _selection
 from checker.read.job_draft import Draft, needs_section, plan_of, positive
+from checker.read.job_parts import measured_of, needs_measured, needs_tolerance, section_name
 from checker.read.job_tolerances import tolerance_of
 from checker.read.toml_tables import Table, is_short_number, quoted
 
@@ -16,11 +16,10 @@ _WAYS = (
 
 def read_curb_return(draft: Draft, table: Table) -> None:
     """Read [[curb_return]]."""
-    name = _section_name(draft, table, "Curb return")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
+    name = section_name(draft, table, "Curb return")
+    needs_measured(draft, table)
     tolerance = tolerance_of(draft, table)
-    if not table.has("tolerance"):
-        table.missing("tolerance", "without one nothing can be judged")
+    needs_tolerance(table, tolerance)
     design = _Design(draft, table)
     levels = table.parsed_list("elevations", draft.length, "elevations, two or more")
     if table.has("elevations") and len(levels) == 1:
@@ -35,7 +34,7 @@ def read_curb_return(draft: Draft, table: Table) -> None:
             where=table.where,
             name=name,
             tolerance=tolerance,
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
             layers=design.layers,
             tangents=design.tangents,
             centre=design.centre,

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 from checker.model.job import (
     FaceTables,
@@ -14,26 +13,24 @@ from checker.model.job import (
     Tolerance,
 )
 from checker.read.faces import CORNERS
-from checker.read.job_checks import (
-    _ADD_MEASURED,
-    _MEASURED_EXAMPLE,
-    _azimuth,
-    _section_name,
-    _selection,
-)
 from checker.read.job_draft import Draft, columns_of, needs_section, positive, unit_of
+from checker.read.job_parts import (
+    azimuth_of,
+    id_list,
+    id_lists,
+    measured_of,
+    needs_design,
+    needs_measured,
+    needs_tolerance,
+    section_name,
+    selection_of,
+)
 from checker.read.job_tolerances import slope_limit, tolerance_of
-from checker.read.toml_tables import Table, is_short_number, quoted
+from checker.read.toml_tables import Table, quoted
 from checker.units import AngleFormat, Formula, parse_slope
 
 _NOT_BACKWARDS = Formula(constant=0.0, text="0: a pipe must not fall backwards")
 _NOT_UP = Formula(constant=0.0, text="0: nothing may rise across a structure")
-_ADD_DESIGN = 'add [design] with drawing = "..." or points = "..."'
-
-
-def _needs_tolerance(table: Table, tolerance: Tolerance | None) -> None:
-    if tolerance is None and not table.has("tolerance"):
-        table.missing("tolerance", "without one nothing can be judged")
 
 
 # ---------------------------------------------------------------- surfaces
@@ -41,10 +38,10 @@ def _needs_tolerance(table: Table, tolerance: Tolerance | None) -> None:
 
 def read_surface(draft: Draft, table: Table) -> None:
     """Read [[surface]]: as-measured heights against triangles."""
-    name = _section_name(draft, table, "Surface")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
+    name = section_name(draft, table, "Surface")
+    needs_measured(draft, table)
     tolerance = tolerance_of(draft, table)
-    _needs_tolerance(table, tolerance)
+    needs_tolerance(table, tolerance)
     layers, faces = _surface_design(draft, table)
     boundary: tuple[str, ...] = ()
     ring = table.table("boundary", '{ layer = "LIMIT-OF-WORK" }')
@@ -68,7 +65,7 @@ def read_surface(draft: Draft, table: Table) -> None:
             tolerance=tolerance,
             layers=layers,
             tables=faces,
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
             thickness_m=table.parsed(
                 "thickness", draft.length, "a length of 0 or more", accept=lambda t: t >= 0.0
             )
@@ -116,14 +113,14 @@ def _surface_design(draft: Draft, table: Table) -> tuple[tuple[str, ...], FaceTa
 
 def read_relative(draft: Draft, table: Table) -> None:
     """Read [[relative]]: distances and differences of elevation between points."""
-    name = _section_name(draft, table, "Relative")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
-    needs_section(draft, table, "design", "design points", _ADD_DESIGN)
+    name = section_name(draft, table, "Relative")
+    needs_measured(draft, table)
+    needs_design(draft, table)
     tolerance = tolerance_of(draft, table)
-    _needs_tolerance(table, tolerance)
-    pairs = _id_lists(table, "pairs", '[["101", "102"], ["101", "103"]]', most=2)
-    plumb = _id_lists(table, "plumb", '[["C1 bottom", "C1 top"]]', most=2)
-    line = _ids(table, "line", '["101", "102", "103"]')
+    needs_tolerance(table, tolerance)
+    pairs = id_lists(table, "pairs", '[["101", "102"], ["101", "103"]]', most=2)
+    plumb = id_lists(table, "plumb", '[["C1 bottom", "C1 top"]]', most=2)
+    line = id_list(table, "line", '["101", "102", "103"]')
     group = _one_group(table, "group", table.data["group"]) if table.has("group") else None
     groups: dict[str, Selection] = {}
     named = table.table("groups", '{ A = { id = ["1", "2"] }, B = { id = ["3", "4"] } }')
@@ -145,7 +142,7 @@ def read_relative(draft: Draft, table: Table) -> None:
             groups=groups,
             line=line,
             plumb=tuple((pair[0], pair[1]) for pair in plumb),
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
         )
     )
 
@@ -153,63 +150,9 @@ def read_relative(draft: Draft, table: Table) -> None:
 def _one_group(table: Table, key: str, value: object) -> Selection | None:
     """Return a group of points: a selection, or plainly a list of ids."""
     if isinstance(value, dict):
-        return _selection(table, key, '{ layer = "STAKE-BOLTS" }')
-    ids = _ids(table, key, '["201", "202", "203"]')
+        return selection_of(table, key, '{ layer = "STAKE-BOLTS" }')
+    ids = id_list(table, key, '["201", "202", "203"]')
     return Selection(ids=ids) if ids else None
-
-
-def _id_lists(
-    table: Table, key: str, example: str, *, most: int | None = None
-) -> list[tuple[str, ...]]:
-    """Return lists of two ids or more each; most: so many at most."""
-    if not table.has(key):
-        return []
-    value = table.data[key]
-    if not isinstance(value, list) or not value:
-        table.wrong(key, f"a list of lists of ids such as {example}", value)
-        return []
-    found = []
-    for index, item in enumerate(value):
-        ids = _plain_ids(item)
-        if ids is None or len(ids) < 2 or (most is not None and len(ids) > most):
-            table.wrong(key, f"lists of {most or 'two or more'} ids: {example}", item, index=index)
-        elif any(one == other for one, other in pairwise(ids)):
-            table.fault(
-                "conflicting-keys",
-                key,
-                f"{table.title}: {key} names {quoted(ids[0])} against itself",
-                "name two different points",
-            )
-        else:
-            found.append(ids)
-    return found
-
-
-def _ids(table: Table, key: str, example: str) -> tuple[str, ...]:
-    """Return one list of ids, two or more."""
-    if not table.has(key):
-        return ()
-    value = table.data[key]
-    ids = _plain_ids(value)
-    if ids is None:
-        table.wrong(key, f"a list of ids such as {example}", value)
-        return ()
-    return ids
-
-
-def _plain_ids(value: object) -> tuple[str, ...] | None:
-    """Return a list of texts or whole numbers as ids; None for anything else."""
-    if not isinstance(value, list) or not value:
-        return None
-    ids = []
-    for item in value:
-        if isinstance(item, str) and item.strip() and item.isprintable():
-            ids.append(item.strip())
-        elif isinstance(item, int) and is_short_number(item):
-            ids.append(str(item))
-        else:
-            return None
-    return tuple(ids)
 
 
 # ---------------------------------------------------------------- planes
@@ -217,15 +160,15 @@ def _plain_ids(value: object) -> tuple[str, ...] | None:
 
 def read_plane(draft: Draft, table: Table) -> None:
     """Read [[plane]]: slope, crossfall and flatness of a slab, pad or ramp."""
-    name = _section_name(draft, table, "Plane")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
+    name = section_name(draft, table, "Plane")
+    needs_measured(draft, table)
     slope = table.parsed("slope", parse_slope, 'a slope such as "2 %"')
-    direction = _azimuth(table, "direction", AngleFormat.SEXAGESIMAL)
+    direction = azimuth_of(table, "direction", AngleFormat.SEXAGESIMAL)
     crossfall = table.parsed("crossfall", parse_slope, 'a slope such as "1 %"')
     design = None
     if table.has("design"):
-        needs_section(draft, table, "design", "design points", _ADD_DESIGN)
-        design = _selection(table, "design", '{ layer = "PAD-GRADES" }')
+        needs_design(draft, table)
+        design = selection_of(table, "design", '{ layer = "PAD-GRADES" }')
         if table.has("slope") or table.has("crossfall"):
             table.fault(
                 "conflicting-keys",
@@ -250,13 +193,13 @@ def read_plane(draft: Draft, table: Table) -> None:
     )
     if table.has("maximum_crossfall") and not table.has("direction") and design is None:
         table.missing("direction", "the crossfall is measured square to it")
-    _needs_tolerance(table, tolerance)
+    needs_tolerance(table, tolerance)
     draft.checks.append(
         Plane(
             where=table.where,
             name=name,
             tolerance=tolerance,
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
             design=design,
             slope=slope,
             direction_rad=direction,
@@ -287,10 +230,10 @@ def _with_limits(
 
 def read_pipe(draft: Draft, table: Table) -> None:
     """Read [[pipe]]: runs of pipe from the upper end down, and drops across structures."""
-    name = _section_name(draft, table, "Pipe")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
-    runs = _id_lists(table, "runs", '[["MH1 OUT", "MH2 IN"]]')
-    structures = _id_lists(table, "structures", '[["MH2 IN", "MH2 OUT"]]', most=2)
+    name = section_name(draft, table, "Pipe")
+    needs_measured(draft, table)
+    runs = id_lists(table, "runs", '[["MH1 OUT", "MH2 IN"]]')
+    structures = id_lists(table, "structures", '[["MH2 IN", "MH2 OUT"]]', most=2)
     if not (table.has("runs") or table.has("structures")):
         table.missing("runs", 'lists of ids from the upper end down: [["MH1 OUT", "MH2 IN"]]')
     tolerance = _with_limits(table, tolerance_of(draft, table), ("minimum_grade", "maximum_grade"))
@@ -313,6 +256,6 @@ def read_pipe(draft: Draft, table: Table) -> None:
             tolerance=tolerance,
             runs=tuple(runs),
             structures=tuple((pair[0], pair[1]) for pair in structures),
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
         )
     )

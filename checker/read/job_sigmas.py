@@ -4,7 +4,7 @@ from typing import Final, Literal
 
 from checker.model.job import Sigmas
 from checker.read.job_draft import Draft
-from checker.read.job_tolerances import _is_more_than_nothing
+from checker.read.job_tolerances import is_more_than_nothing
 from checker.read.toml_tables import Table, quoted
 from checker.units import Formula, parse_formula
 
@@ -22,7 +22,7 @@ def sigmas_of(draft: Draft, table: Table, keys: tuple[str, ...]) -> Sigmas:
             f"sigma_{key}",
             lambda value, kind=kind: parse_formula(value, kind, draft.unit),  # type: ignore[misc]
             f"{_POSITIVE}, such as {_EXAMPLES[key]}",
-            accept=_is_more_than_nothing,
+            accept=is_more_than_nothing,
         )
         formula = found[key]
         may_n = key == "rise"

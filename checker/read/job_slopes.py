@@ -4,8 +4,8 @@ import re
 
 from checker.model.job import SlopeStakes
 from checker.read.job_alignment import alignment_of
-from checker.read.job_checks import _ADD_MEASURED, _MEASURED_EXAMPLE, _section_name, _selection
-from checker.read.job_draft import Draft, needs_section, positive
+from checker.read.job_draft import Draft, positive
+from checker.read.job_parts import measured_of, needs_measured, needs_tolerance, section_name
 from checker.read.job_tolerances import tolerance_of
 from checker.read.toml_tables import Table, quoted
 from checker.units import UnitError
@@ -15,8 +15,8 @@ _RUN_TO_RISE = re.compile(r"(\d+\.?\d*|\.\d+)\s*:\s*1(?:\.0*)?")
 
 def read_slope_stake(draft: Draft, table: Table) -> None:
     """Read [[slope_stake]]: the hinges beside an alignment, and the slopes from there."""
-    name = _section_name(draft, table, "Slope stakes")
-    needs_section(draft, table, "measured", "as-measured points", _ADD_MEASURED)
+    name = section_name(draft, table, "Slope stakes")
+    needs_measured(draft, table)
     alignment = alignment_of(draft, table)
     if not table.has("alignment"):
         table.missing("alignment", "the alignment from which the hinges lie off")
@@ -27,15 +27,14 @@ def read_slope_stake(draft: Draft, table: Table) -> None:
         if not table.has(key):
             table.missing(key, 'the side slope, run to rise: "2:1"')
     tolerance = tolerance_of(draft, table)
-    if not table.has("tolerance"):
-        table.missing("tolerance", "without one nothing can be judged")
+    needs_tolerance(table, tolerance)
     draft.checks.append(
         SlopeStakes(
             where=table.where,
             name=name,
             tolerance=tolerance,
             alignment=alignment or "",
-            measured=_selection(table, "measured", _MEASURED_EXAMPLE),
+            measured=measured_of(table),
             hinge_left_m=left,
             hinge_right_m=right,
             cut=slopes["cut"] or 1.0,

@@ -5,7 +5,7 @@ from typing import Final, Literal
 
 from checker.model.job import Rule, Tolerance
 from checker.read.areas import parse_area
-from checker.read.job_draft import NOT_BUILT, Draft, positive, sigma_level_of
+from checker.read.job_draft import Draft, positive, sigma_level_of
 from checker.read.standards import LIMITS, closure_classes, source_of
 from checker.read.toml_tables import Table, listed, meant, quoted
 from checker.units import Formula, LengthUnit, parse_formula, parse_ratio, parse_slope
@@ -114,12 +114,15 @@ def _limits(draft: Draft, table: Table, name: str) -> Tolerance | None:
         sigma_level=sigma_level_of(table),
         source=source,
     )
-    if not any(table.has(key) for key in (*_LIMITS, "ratio", "class")):
+    limits = any(table.has(key) for key in (*_LIMITS, "ratio", "class"))
+    # A mistyped limit is named as an unknown key, with the key that was meant.
+    if not limits and not table.unknown():
+        usable = _USABLE.get(table.name.partition(".")[0], (*_LIMITS, "ratio"))
         table.fault(
             "useless-tolerance",
             None,
             f"{table.title} limits nothing",
-            f"state a limit: {listed([*_LIMITS, 'ratio'])}",
+            f"state a limit: {listed(usable)}",
         )
     stated = ratio is not None or any(formula is not None for formula in formulas.values())
     return tolerance if stated else None
@@ -179,7 +182,7 @@ def _formula(draft: Draft, table: Table, key: str) -> Formula | None:
         key,
         lambda value: _parsed(value, kind, draft.unit),
         _EXPECTED[kind],
-        accept=_is_more_than_nothing,
+        accept=is_more_than_nothing,
         slug="limit-not-positive",
     )
     if formula is None:
@@ -229,7 +232,8 @@ def slope_limit(value: str | float) -> Formula:
     return Formula(constant=parse_slope(value), text=str(value))
 
 
-def _is_more_than_nothing(formula: Formula) -> bool:
+def is_more_than_nothing(formula: Formula) -> bool:
+    """Tell whether a limit has a part greater than 0."""
     return (
         formula.constant
         + formula.per_n
@@ -267,23 +271,15 @@ def tolerance_of(draft: Draft, table: Table) -> Tolerance | None:
             )
             return None
         tolerance = draft.tolerances[name]
-    if tolerance is None or not _suits(draft, table, tolerance, is_inline=is_inline):
+    if tolerance is None or not _suits(table, tolerance, is_inline=is_inline):
         return None
     return tolerance
 
 
-def _suits(draft: Draft, table: Table, tolerance: Tolerance, *, is_inline: bool) -> bool:
+def _suits(table: Table, tolerance: Tolerance, *, is_inline: bool) -> bool:
     """Tell whether a section can judge by a tolerance; report where it cannot."""
-    kind = table.name
     stated = [key for key in (*_LIMITS, "ratio") if getattr(tolerance, key) is not None]
-    usable = _USABLE[kind]
-    not_built = [key for key in stated if f"{kind}.tolerance.{key}" in NOT_BUILT]
-    for key in not_built:
-        draft.report.add_not_built(
-            f"{kind}.tolerance.{key}",
-            (*table.path, "tolerance"),
-            f"{table.title}: its tolerance limits {key} and so",
-        )
+    usable = _USABLE[table.name]
     useless = [key for key in stated if key not in usable]
     # a named tolerance may serve several sections; one of the section's own is for it alone
     if useless and (is_inline or len(useless) == len(stated)):
@@ -295,4 +291,4 @@ def _suits(draft: Draft, table: Table, tolerance: Tolerance, *, is_inline: bool)
             f"here it can limit {listed(usable)}",
         )
         return False
-    return not not_built
+    return True

@@ -5,6 +5,7 @@ own words, beside what can be seen all the same.
 """
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from checker.errors import InputError, Problem, Where
-from checker.model.drawing import Notice
+from checker.model.drawing import Drawing, Notice
 from checker.model.job import AngleKind, Labels
 from checker.model.overview import (
     ColumnOverview,
@@ -103,7 +104,38 @@ def _look_at_drawing(source: Source, unit: LengthUnit | None) -> DrawingOverview
         if own is not None and own is not wanted:
             wanted = own
             drawing = read_drawing(source, unit=wanted, labels=Labels())
-    return DrawingOverview(drawing=drawing, unit=wanted, stated=unit is not None, header_m=header_m)
+    return DrawingOverview(
+        drawing=drawing,
+        unit=wanted,
+        stated=unit is not None,
+        header_m=header_m,
+        label_layer=_label_layer(source, drawing, wanted),
+    )
+
+
+_MOST_LABEL_LAYERS: Final = 5
+
+
+def _label_layer(source: Source, drawing: Drawing, unit: LengthUnit) -> str:
+    """Return the layer whose texts number most points, where their own layers number few."""
+    nameless = _nameless(drawing)
+    if nameless * 2 <= len(drawing.points):
+        return ""
+    texts: Counter[str] = Counter()
+    for entry in drawing.counts:
+        if entry.kind in ("TEXT", "MTEXT") and not any(sign in entry.layer for sign in "*?["):
+            texts[entry.layer] += entry.count
+    best, least = "", nameless // 2  # fewer than half is chance: a note beside a point
+    most_first = sorted(texts, key=lambda layer: (-texts[layer], layer))
+    for layer in most_first[:_MOST_LABEL_LAYERS]:
+        left = _nameless(read_drawing(source, unit=unit, labels=Labels(layers=(layer,))))
+        if left < least:
+            best, least = layer, left
+    return best
+
+
+def _nameless(drawing: Drawing) -> int:
+    return sum(str(name).startswith("@") for name in drawing.points.id.tolist())
 
 
 # ---------------------------------------------------------------- tables

@@ -11,6 +11,7 @@ from checker.model.job import Job
 from checker.read.files import Files, Source
 from checker.read.inputs import read_inputs
 from checker.read.job import read_job
+from checker.read.look import is_drawing
 
 JOB_FILE = "job.toml"
 
@@ -63,6 +64,7 @@ def open_new(
     named: dict[str, Path] = {}
     elsewhere: set[str] = set()
     sources: list[Source] = []
+    drawn = False
     for path, role in (
         (design, "design"),
         *((each, "as-measured points") for each in measured),
@@ -80,6 +82,11 @@ def open_new(
         if outside:
             elsewhere.add(name)
         sources.append(Source(path=name, data=opened.data))
+        if is_drawing(opened.data):
+            if role == "design":
+                drawn = True
+            else:
+                problems.append(_is_drawing(path, role, drawn=drawn))
     if problems:
         raise InputError(problems)
     count = len(measured)
@@ -89,6 +96,19 @@ def open_new(
         measured=tuple(sources[1 : 1 + count]),
         control=sources[1 + count] if control is not None else None,
         elsewhere=frozenset(elsewhere),
+    )
+
+
+def _is_drawing(path: Path, role: str, *, drawn: bool) -> Problem:
+    """Return the fault of a drawing that was given for a table. drawn: the design is one too."""
+    option = "--control" if role == "control" else "--points"
+    return Problem(
+        slug="drawing-for-table",
+        where=Where(file=str(path)),
+        message=f"{option} takes a table of points ({role}), and this is a drawing",
+        hint="give the file that the field or office software exported as text"
+        if drawn
+        else f"are --drawing and {option} exchanged?",
     )
 
 

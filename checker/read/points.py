@@ -338,8 +338,9 @@ class _FileReader:
         else:
             elevation = cells.lengths("elevation")
             northing, easting = cells.lengths("northing"), cells.lengths("easting")
-            for name in ("northing", "easting"):
-                self._refuse_blank(table, cells, name, cells.blank(name))
+            for name, values in (("northing", northing), ("easting", easting)):
+                if np.isnan(values).any():
+                    self._refuse_blank(table, cells, name, cells.blank(name))
             northing, easting = self._on_the_jobs_grid(cells, northing, easting, frames)
         return _Part(
             id=ids,
@@ -630,8 +631,8 @@ def _once(
             "repeated-id",
             _where(points, other),
             f"{role}: {quoted(points.id[other])} is given again with other coordinates: "
-            f"{_place(points, other, unit)} here, {_place(points, one, unit)} at "
-            f"{_where(points, one)}",
+            f"here {_place(points, other, unit)}; at {_where(points, one)} "
+            f"{_place(points, one, unit)}",
             "one number may stand for one place only: rename one of them, or take it out",
         )
     problems = [problem for file in faults.values() for problem in file.listed()]

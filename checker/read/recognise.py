@@ -35,6 +35,13 @@ _STAKE_M: Final = 2.0
 """Shots of a stake lie nearer to it than this, as a rule; common practice, no source."""
 _FAR_M: Final = 5.0
 """Shots farther than this from the design point of their number are hardly its stakes."""
+_UNEVEN_M: Final = 0.06
+"""Heights over the design that scatter by more (one sigma) are those of the ground: a wrong pole
+or datum moves all alike, and no survey is so rough. Common practice, no source."""
+_SIGMAS_PER_DEVIATION: Final = 1.4826
+"""One sigma of normal deviations over the median of their sizes."""
+_LEAST_UNEVEN: Final = 4
+"""Fewer heights than this show no scatter."""
 _BETTER: Final = 3.0
 """Another reading of the units is taken only where it fits this many times better."""
 _ALIKE: Final = 0.005
@@ -368,7 +375,7 @@ class _Guesser:
         for row, name in enumerate(self._shots.names):
             shot_of[name].append(row)
         chosen: dict[str, tuple[list[int], list[int], float]] = {}
-        above: dict[str, float] = {}
+        above: dict[str, tuple[float, float]] = {}
         idle: list[tuple[str, str]] = []
         for layer, rows in rows_of.items():
             names = [self._plan.names[row] for row in rows]
@@ -378,7 +385,12 @@ class _Guesser:
             met = [(row, shot_of[name][-1]) for row, name in zip(rows, names, strict=True)
                    if name in shot_of]  # fmt: skip
             if not met:
-                idle.append((layer, f"none of its {len(rows)} points has a shot of its number"))
+                whose = (
+                    "its one point has no"
+                    if len(rows) == 1
+                    else f"none of its {len(rows)} points has a"
+                )
+                idle.append((layer, f"{whose} shot of its number"))
                 continue
             pairs = np.array(met)
             away = np.hypot(*(self._design_m[pairs[:, 0]] - self._shots_m[pairs[:, 1]]).T)
@@ -391,21 +403,19 @@ class _Guesser:
             return self._by_place(rows_of, idle)
         layers = []
         for layer, (rows, shots, apart) in sorted(chosen.items()):
-            others = [row for name, (_, found, _) in chosen.items() if name != layer
-                      for row in found]  # fmt: skip
             numbers = {self._plan.names[row] for row in rows}
-            guess = LayerGuess(
-                layer=layer,
-                points=len(rows),
-                met=len(numbers.intersection(self._shots.names)),
-                apart_m=apart,
-                above_m=above[layer],
-                heights=self._heights(rows, shots),
+            above_m, uneven_m = above[layer]
+            layers.append(
+                LayerGuess(
+                    layer=layer,
+                    points=len(rows),
+                    met=len(numbers.intersection(self._shots.names)),
+                    apart_m=apart,
+                    above_m=above_m,
+                    heights=self._heights(rows, shots),
+                    at_ground=apart <= _STAKE_M and uneven_m > _UNEVEN_M and abs(above_m) <= _FAR_M,
+                )
             )
-            if len(chosen) > 1:
-                descriptions, ids = self._selection(shots, others)
-                guess = replace(guess, descriptions=descriptions, ids=ids)
-            layers.append(guess)
         return tuple(layers), tuple(sorted(idle))
 
     def _fitting(
@@ -467,12 +477,20 @@ class _Guesser:
         )
         return (every,), tuple(sorted(idle))
 
-    def _above(self, pairs: IntArray) -> float:
-        """Return how far shots stand above the design points of these pairs, the median, metres."""
+    def _above(self, pairs: IntArray) -> tuple[float, float]:
+        """Return how far shots stand above the design points of these pairs, metres.
+
+        The median, and how they scatter about it: one sigma, from the median of the deviations.
+        """
         rise = self._shots.z[pairs[:, 1]] * self._unit.metres
         rise = rise - self._plan.z[pairs[:, 0]] * self._design_unit.metres
         there = rise[np.isfinite(rise)]
-        return float(np.median(there)) if len(there) else float("nan")
+        if not len(there):
+            return float("nan"), float("nan")
+        middle = float(np.median(there))
+        if len(there) < _LEAST_UNEVEN:
+            return middle, float("nan")
+        return middle, _SIGMAS_PER_DEVIATION * float(np.median(np.abs(there - middle)))
 
     def _with_lines(
         self, layers: tuple[LayerGuess, ...], control: set[str]
@@ -490,7 +508,10 @@ class _Guesser:
             if len(shots) < _LEAST_ON_LINE or any(sign in layer for sign in "*?"):
                 continue
             others = [row for row in range(len(self._shots.names)) if row not in set(shots)]
-            descriptions, ids = self._selection(shots, others)
+            descriptions: tuple[str, ...] = ()
+            ids: tuple[str, ...] = ()
+            if self._along(layer, others, control):  # its place alone does not tell a line's shot
+                descriptions, ids = self._selection(shots, others)
             found.append(
                 LayerGuess(
                     layer=layer,
@@ -507,6 +528,20 @@ class _Guesser:
         if found and not any(layer.met for layer in layers):
             return tuple(found)
         return (*layers, *found)
+
+    def _along(self, layer: str, shots: Sequence[int], control: set[str]) -> bool:
+        """Tell whether one of these shots, check shots apart, stands by a line of this layer."""
+        from shapely import LineString, STRtree, points
+
+        names = self._shots.names
+        there = [row for row in shots if names[row] not in control]
+        drawn = [
+            LineString(course * self._design_unit.metres)
+            for name, course in self._plan.lines
+            if name == layer and np.isfinite(course).all()
+        ]
+        places = points(self._shots_m[there])
+        return bool(STRtree(drawn).query(places, "dwithin", _NEAR_M).size)
 
     def _nearest_lines(self, shots: list[int]) -> dict[int, str]:
         """Return the layer of the line that each of these shots stands on, where one is near."""

@@ -57,6 +57,9 @@ _ROWS_AT_ONCE: Final = 4096
 """Rows are turned into columns in such lots: a million small lists at once are slow to keep."""
 _MOST_FAULTS: Final = 50
 """So many faults of one file are listed; the rest are counted."""
+MAX_LINES: Final = 5_000_000
+"""A table of more lines is refused: it would want more memory than a crew's computer has."""
+MAX_COLUMNS: Final = 1000
 _WIDE = re.compile(r"[ \t]{2,}|\t")
 _COMMENT = re.compile(r"[ \t]*(?:#|//)")
 _STATED_UNIT = re.compile(r"\bunits?\b\s*(?:of\s+\w+\s*)?[:=,;\s]\s*(.+)", re.IGNORECASE)
@@ -208,7 +211,23 @@ def decode(source: Source) -> tuple[str, str]:
             _SAVE_AS_TEXT,
             line,
         )
+    refuse_too_large(source.path, text.count("\n"), 0)
     return text, encoding
+
+
+def refuse_too_large(path: str, lines: int, columns: int) -> None:
+    """Raise InputError where a table has more lines or columns than one job can need."""
+    for count, most, what, hint in (
+        (lines, MAX_LINES, "lines", "split the file, by day or by area, into jobs of their own"),
+        (columns, MAX_COLUMNS, "columns", "export those alone that the job needs"),
+    ):
+        if count > most:
+            raise _unreadable(
+                path,
+                "table-too-large",
+                f"the table has {count:,} {what}; at most {most:,} are read",
+                hint,
+            )
 
 
 _SAVE_AS_TEXT: Final = "export the table as CSV or text, in UTF-8"
@@ -601,6 +620,7 @@ def read_table(
         header = _Unheaded(source.path, lines, columns).header(tail)
     first = header.line + header.height
     header = _widened(header, lines[first : first + _SAMPLE_LINES])
+    refuse_too_large(source.path, 0, len(header.cells))
     below, comments = _without_comments(lines[first:], first + 1, header.delimiter)
     body = _Body(
         source.path,
@@ -873,8 +893,10 @@ def _totals(body: _Body) -> list[Notice]:
 
 def _repeated_headers(body: _Body) -> list[Notice]:
     """Take further copies of the header away; tables that were joined have them."""
-    wanted = [normal(cell) for cell in body.header]
     first = body.header[0]
+    if first not in body.columns[0]:
+        return []
+    wanted = [normal(cell) for cell in body.header]
     copies = [
         row
         for row, cell in enumerate(body.columns[0])

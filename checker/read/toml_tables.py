@@ -10,7 +10,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import TypeGuard, TypeVar
+from typing import Final, TypeGuard, TypeVar
 
 from checker.errors import Problem, Where
 from checker.read.toml_lines import Path, TomlLines
@@ -49,6 +49,14 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return by_lower[found[0]] if found else None
 
 
+_SAME_WORD: Final = {
+    **dict.fromkeys(("feet", "ft", "ift", "international foot", "international feet"), "foot"),
+    **dict.fromkeys(("usft", "us-ft", "ftus", "us feet", "us survey feet"), "us-survey-foot"),
+    **dict.fromkeys(("m", "mtr", "meters", "metres"), "metre"),
+}
+"""What looks unlike a known word and means it."""
+
+
 def listed(words: Iterable[str], last: str = "or") -> str:
     """Return "a, b or c"."""
     *first, end = words
@@ -66,15 +74,10 @@ def meant(word: str, known: Iterable[str], what: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """Where the faults of one TOML file are collected.
-
-    not_built: what the file format knows and this version does not do: its dotted name, and the
-    words for it. An entry for a section, a key of one, or a choice ("stakeout.match = line").
-    """
+    """Where the faults of one TOML file are collected."""
 
     file: str
     lines: TomlLines
-    not_built: Mapping[str, str]
     problems: list[Problem] = field(default_factory=list)
 
     def where(self, path: Path) -> Where:
@@ -85,22 +88,11 @@ class Report:
         """Keep a fault."""
         self.problems.append(Problem(slug=slug, where=self.where(path), message=message, hint=hint))
 
-    def add_not_built(self, name: str, path: Path, found: str) -> None:
-        """Keep the fault that something is not built yet."""
-        self.problems.append(
-            Problem(
-                slug="not-built-yet",
-                where=self.where(path),
-                message=f"{found} asks for {self.not_built[name]}, which this version does not do",
-                hint="take it out of the job and check it by other means; it is not passed over",
-            )
-        )
-
 
 class Table:
     """One TOML table: a section, or an inline table.
 
-    path: its place in the file. name: dotted, without positions, as in `Report.not_built`.
+    path: its place in the file. name: dotted, without positions.
     title: as messages call it. Getters return None where the key is left out or at fault.
     """
 
@@ -149,15 +141,13 @@ class Table:
             f"add {key}: {why}",
         )
 
+    def unknown(self) -> list[str]:
+        """Return the keys that were not asked for so far."""
+        return [key for key in self.data if key not in self._asked]
+
     def done(self) -> None:
         """Report every key that was never asked for."""
-        for key in self.data:
-            if key in self._asked:
-                continue
-            name = f"{self.name}.{key}"
-            if name in self.report.not_built:
-                self.report.add_not_built(name, (*self.path, key), f"{self.title}: {key}")
-                continue
+        for key in self.unknown():
             self.fault(
                 "unknown-key",
                 key,
@@ -230,10 +220,10 @@ class Table:
         )
         return False
 
-    def texts(self, key: str, *, what: str = "text", number_too: bool = False) -> tuple[str, ...]:
-        """Return one text, or a list of texts that is not empty; () where left out."""
+    def _listed(self, key: str, remedy: str) -> list[object]:
+        """Return one value or those of a list, as a list; an empty list is a fault."""
         if not self.has(key):
-            return ()
+            return []
         value = self.data[key]
         values = value if isinstance(value, list) else [value]
         if not values:
@@ -241,11 +231,16 @@ class Table:
                 "empty-text",
                 key,
                 f"{self.title}: {key} is an empty list",
-                f"name at least one {what}, or take {key} out",
+                f"{remedy}, or take {key} out",
             )
+        return values
+
+    def texts(self, key: str, *, what: str = "text", number_too: bool = False) -> tuple[str, ...]:
+        """Return one text, or a list of texts that is not empty; () where left out."""
+        listed_here = isinstance(self.data.get(key), list)
         found = []
-        for index, item in enumerate(values):
-            at = index if isinstance(value, list) else None
+        for index, item in enumerate(self._listed(key, f"name at least one {what}")):
+            at = index if listed_here else None
             if number_too and isinstance(item, int) and is_short_number(item):
                 found.append(str(item))
             elif not isinstance(item, str):
@@ -277,13 +272,8 @@ class Table:
         word = value.strip()
         if word in words:
             return words[word]
-        choice = f"{self.name}.{key} = {word}"
-        if choice in self.report.not_built:
-            self.report.add_not_built(
-                choice, (*self.path, key), f"{self.title}: {key} = {quoted(word)}"
-            )
-            return None
-        close = nearest(word, words)
+        same = _SAME_WORD.get(word.lower())
+        close = same if same in words else nearest(word, words)
         self.fault(
             "wrong-choice",
             key,
@@ -322,14 +312,15 @@ class Table:
         *,
         accept: Callable[[T], bool] = lambda _: True,
         slug: str = "bad-value",
+        remedy: str = "",
     ) -> T | None:
         """Return what `parse` makes of a text or number; `accept` holds the range that it may have.
 
-        expected: the quantity and its range, in words.
+        expected: the quantity and its range, in words. remedy: for a value out of that range.
         """
         if not self.has(key):
             return None
-        return self._parse(key, self.data[key], parse, expected, accept, slug)
+        return self._parse(key, self.data[key], parse, expected, accept, slug, remedy)
 
     def parsed_list(
         self,
@@ -340,17 +331,7 @@ class Table:
         accept: Callable[[T], bool] = lambda _: True,
     ) -> tuple[T, ...]:
         """Return what `parse` makes of one value or a list of values; () where left out."""
-        if not self.has(key):
-            return ()
-        value = self.data[key]
-        values = value if isinstance(value, list) else [value]
-        if not values:
-            self.fault(
-                "empty-text",
-                key,
-                f"{self.title}: {key} is an empty list",
-                f"write {expected}, or take {key} out",
-            )
+        values = self._listed(key, f"write {expected}")
         found = [self._parse(key, item, parse, expected, accept, "bad-value") for item in values]
         return tuple(item for item in found if item is not None)
 
@@ -362,6 +343,7 @@ class Table:
         expected: str,
         accept: Callable[[T], bool],
         slug: str,
+        remedy: str = "",
     ) -> T | None:
         if not (isinstance(value, str) or _is_number(value)):
             self.wrong(key, expected, value)
@@ -378,7 +360,7 @@ class Table:
             slug,
             key,
             f"{self.title}: {key} is {quoted(value)}; expected {expected}",
-            f"write {expected}",
+            remedy or f"write {expected}",
         )
         return None
 

@@ -42,7 +42,7 @@ def test_a_gap_names_both_ends_and_its_size(tmp_path: Path) -> None:
     second = figure("CL", [(100.35, 0), (200, 0)], handle="B", kind="LINE")
     ((slug, where, message),) = drawn(tmp_path, [FIRST, second])
     assert (slug, where) == ("alignment-gap", "job.toml:14")
-    assert "make 2 courses, not one; the least gap is 0.3500 m" in message
+    assert "make 2 courses, not one; the least gap is 350.0 mm" in message
     assert "LINE A at N 0.000, E 100.000" in message
     assert "LINE B at N 0.000, E 100.350" in message
 
@@ -184,7 +184,7 @@ def test_a_pvi_in_the_gap_of_an_equation(tmp_path: Path) -> None:
             "line,100,,,0,0,90\nline,50,,,0.5,100,90\n",
             "alignment-gap",
             3,
-            "0.5000 m from where the line of line 2 ends",
+            "500.0 mm from where the line of line 2 ends",
         ),
         # a curve turned the wrong way: what follows does not start there
         (

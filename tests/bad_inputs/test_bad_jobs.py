@@ -197,6 +197,9 @@ EXPECTED: dict[str, list[tuple[str, int | None]]] = {
         ("unknown-tolerance", 11),
         ("unknown-tolerance", 14),
     ],
+    "mistyped-limit": [
+        ("unknown-key", 9),
+    ],
     "useless-tolerance": [
         ("useless-tolerance", 12),
         ("useless-tolerance", 15),
@@ -259,7 +262,7 @@ SAID = [
     ("wrong-type", "files is 7; expected a text", "write files as a text"),
     ("wrong-heading", "[stakeout] is not how this section is written", "[[stakeout]], once for"),
     ("wrong-heading", "[[job]] is not how this section is written", "as [job], once"),
-    ("wrong-choice", 'unit is "feet"; expected "metre", "foot" or "us-survey-foot"', "write"),
+    ("wrong-choice", 'unit is "feet"; expected "metre", "foot" or "us-survey-foot"', '"foot"?'),
     ("wrong-choice", 'angles is "rigth"', 'did you mean "right"?'),
     ("bad-value", 'angular: "20 mm": an angle was expected', "20 arcsec * sqrt(n)"),
     (
@@ -281,7 +284,8 @@ SAID = [
     ("conflicting-keys", "is a loop, but close is another point", 'shape = "link"'),
     ("conflicting-keys", "backsight and start are the same point", "was sighted from start"),
     ("duplicate-name", 'the name "Pad" is used twice; first in line 10', "a name of its own"),
-    ("azimuth-range", "start_azimuth is", "an azimuth from 0 to 360 degrees"),
+    ("mistyped-limit", 'unknown key "horizontl"', 'did you mean "horizontal"?'),
+    ("azimuth-range", "start_azimuth is", "check the digits; take 360 off"),
     ("reference", "combined_factor is 100.009; expected a combined factor near 1", "0.98 to 1.02"),
     ("nothing-to-check", "asks for no check", "[[stakeout]], [[traverse]]"),
     ("encoding", "not UTF-8 text: byte 0xe4", "save it again as UTF-8"),
@@ -318,13 +322,3 @@ def test_what_is_said(name: str, message: str, hint: str) -> None:
 def test_the_place_of_a_syntax_fault_has_a_column() -> None:
     (problem,) = faults("syntax-comma").problems
     assert str(problem.where) == "job.toml:5:11"
-
-
-def test_what_a_version_does_not_do_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    """This version does all that the format knows; a later key is given in its place."""
-    monkeypatch.setattr("checker.read.job.NOT_BUILT", {"job.weather": "the weather of the day"})
-    text = b'[job]\ntitle = "Invented job"\nunit = "foot"\nweather = "dry"\n'
-    with pytest.raises(InputError) as caught:
-        read_job(Source(path="job.toml", data=text), Path())
-    found = [(each.slug, each.where.line) for each in caught.value.problems]
-    assert ("not-built-yet", 4) in found

@@ -397,7 +397,7 @@ def test_a_block_with_several_points_is_a_group_not_a_symbol() -> None:
     space.add_blockref("CORNERS", (10.0, 10.0)).add_attrib("NAME", "house", (0, 0))
     result = read(document)
     assert sorted(result.points.easting_m) == [10.0, 18.0]
-    assert "point-group" in slugs(result)
+    assert "points-in-block" in slugs(result)
 
 
 def test_mirrored_and_scaled_blocks_are_told() -> None:

@@ -177,7 +177,6 @@ def test_design() -> None:
     assert design.drawings == ("a.dxf", "b.dxf")
     assert design.points == ("design.csv",)
     assert design.unit is LengthUnit.FOOT
-    assert design.unit_stated
     assert (design.revision, design.issued) == ("3", "2031-03-01")
     assert design.columns == {"id": "Pt", "northing": "N", "easting": "3"}
     assert design.labels.layers == ("NUM", "TXT")
@@ -389,7 +388,6 @@ def test_the_design_and_measured_units_are_the_jobs_where_not_said() -> None:
     assert read.design is not None
     assert read.measured is not None
     assert read.design.unit is read.measured.unit is LengthUnit.METRE
-    assert not read.design.unit_stated
 
 
 def test_byte_order_mark_and_windows_line_ends() -> None:
