@@ -15,6 +15,7 @@ from checker.diagnose.fits import ComplexArray, Freedom, Move, fit_move, robust_
 from checker.diagnose.heights import height_shift, of_heights
 from checker.diagnose.hypothesis import (
     BASE_CHARGE,
+    DRIFT_YEARS,
     LEAST_PLAN_M,
     STEPS,
     TWO_PI,
@@ -26,6 +27,7 @@ from checker.diagnose.hypothesis import (
     mapped,
     ratios,
     shifted,
+    wrong_side,
 )
 from checker.diagnose.noise import BIAS_M, badly_set
 from checker.model.arrays import FloatArray
@@ -82,6 +84,7 @@ def _without_freedom(view: View) -> Iterator[Hypothesis]:
                 length("dz", dz if tall else 0.0),
                 item("frame", Quantity.TEXT, name),
             )
+    yield from _drifted(view)
     apart = float(np.median(np.abs(measured - known)))
     if view.setting.zones is not None and apart > 300.0 and view.part.by in ("all", *STEPS):
         for zone in view.setting.zones(
@@ -109,6 +112,39 @@ def _without_freedom(view: View) -> Iterator[Hypothesis]:
             )
 
 
+def _drifted(view: View) -> Iterator[Hypothesis]:
+    """Yield other realizations at an epoch that the job does not name: one free number."""
+    if not view.setting.drifts:
+        return
+    move = fit_move(view.known, view.measured, view.sigma, Freedom.NONE)
+    if move is None:
+        return
+    seen = np.array((move.shift.imag, move.shift.real))
+    first, last = DRIFT_YEARS
+    sigma = float(np.hypot(move.sigma_shift, BIAS_M[0] / np.sqrt(view.sessions)))
+    for drift in view.setting.drifts:
+        speed = float(np.hypot(drift.rate_m[0], drift.rate_m[1]))
+        years = float((seen - drift.first_m[:2]) @ drift.rate_m[:2]) / speed**2
+        dn, de, dz = (drift.first_m + years * drift.rate_m).tolist()
+        away = float(np.hypot(seen[0] - dn, seen[1] - de))
+        if not 0.0 <= years <= last - first or away > 6.0 * sigma + 0.03:
+            continue
+        charge = np.log(4.0 * len(view.setting.drifts) * (last - first))
+        charge -= 0.5 * np.log(TWO_PI * (sigma / speed) ** 2)
+        half = 1.96 * sigma / speed
+        for tall in (True, False):
+            yield view.make(
+                "frame-shift",
+                shifted(dn, de, dz if tall else 0.0),
+                charge,
+                length("dn", dn),
+                length("de", de),
+                length("dz", dz if tall else 0.0),
+                item("frame", Quantity.TEXT, drift.text.format(f"{first + years:.1f}")),
+                halves=(item("epoch_95", Quantity.NUMBER, half),),
+            )
+
+
 def _unit_factors(view: View) -> Iterator[Hypothesis]:
     known, measured = view.known, view.measured
     size = np.abs(known)
@@ -126,7 +162,7 @@ def _unit_factors(view: View) -> Iterator[Hypothesis]:
         for apply in (flat, tall):
             plain = view.make("unit-factor", apply, np.log(56.0), *facts)
             yield plain
-            yield replace(plain, times=factor)
+            yield replace(plain, times=factor, flat=apply is flat)
 
 
 def _digits(view: View) -> Iterator[Hypothesis]:
@@ -235,7 +271,7 @@ def _shifts(view: View) -> Iterator[Hypothesis]:
 
 
 def _lines(view: View) -> Iterator[Hypothesis]:
-    """Yield a constant across the line; exactly twice the offset of an offset stake."""
+    """Yield a constant across the line; exactly twice each stake's own offset."""
     if not view.part.drawn and view.part.by != "all":
         return
     rows = view.rows & ~view.evidence.control & np.isfinite(view.evidence.right[:, 0])
@@ -247,25 +283,23 @@ def _lines(view: View) -> Iterator[Hypothesis]:
     right = view.evidence.right[rows]
     across, sigma = robust_mean((gap * right).sum(axis=1), view.evidence.sigma[rows, 0])
     sigma = float(np.hypot(sigma, BIAS_M[0] / np.sqrt(view.sessions)))
-    offsets = np.unique(view.evidence.set_off_m[rows])
-    if len(offsets) == 1 and np.isfinite(offsets[0]):
-        side = -2.0 * float(offsets[0])
-        yield _across(view, "wrong-side", side, 0.0, ())
+    offsets = view.evidence.set_off_m[rows]
+    if np.isfinite(offsets).all():
+        yield Hypothesis(
+            cause=wrong_side(offsets),
+            part=view.part,
+            other_side=True,
+            charge=BASE_CHARGE + view.part.charge,
+        )
     if abs(across) >= LEAST_PLAN_M * view.coarse:
         charge = np.log(2.0 * abs(across) * 6.5) - 0.5 * np.log(TWO_PI * sigma**2)
-        yield _across(view, "wrong-line", across, charge, (length("across_95", 1.96 * sigma),))
-
-
-def _across(
-    view: View, blunder: str, across: float, charge: float, halves: tuple[Item, ...]
-) -> Hypothesis:
-    return Hypothesis(
-        cause=Cause(blunder=blunder, parameter=(length("across", across),)),
-        part=view.part,
-        across_m=across,
-        charge=BASE_CHARGE + view.part.charge + max(charge, 0.0),
-        halves=halves,
-    )
+        yield Hypothesis(
+            cause=Cause(blunder="wrong-line", parameter=(length("across", across),)),
+            part=view.part,
+            across_m=across,
+            charge=BASE_CHARGE + view.part.charge + max(charge, 0.0),
+            halves=(length("across_95", 1.96 * sigma),),
+        )
 
 
 # ---------------------------------------------------------------- turns, scales, mirrors

@@ -6,7 +6,7 @@ import numpy as np
 
 from checker.diagnose.closures import Closed, closures
 from checker.diagnose.evidence import Evidence, gather
-from checker.diagnose.frames import realization_shifts, zones_of
+from checker.diagnose.frames import realization_drifts, realization_shifts, zones_of
 from checker.diagnose.hypothesis import USUAL_POLES_M, Setting, length
 from checker.diagnose.power import closure_power, power
 from checker.diagnose.search import Found, search
@@ -100,6 +100,7 @@ def _setting(job: Job, inputs: Inputs, evidence: Evidence, frame: SiteFrame | No
     middle = np.nanmedian(evidence.known[:, :2], axis=0)
     heights = evidence.known[:, 2][np.isfinite(evidence.known[:, 2])]
     height = float(np.median(heights)) if len(heights) else np.nan
+    place, shifted = (float(middle[0]), float(middle[1]), height), _shifted(evidence)
     return Setting(
         combined_factor=combined if ground is None else ground.combined_factor,
         convergence_rad=np.nan if frame is None else frame.convergence_rad,
@@ -107,9 +108,8 @@ def _setting(job: Job, inputs: Inputs, evidence: Evidence, frame: SiteFrame | No
         ground=None if ground is None else complex(ground.origin_e_m, ground.origin_n_m),
         poles_m=_poles(job, inputs),
         units_m=tuple(sorted(units)),
-        shifts_m=realization_shifts(job, float(middle[0]), float(middle[1]), height)
-        if _shifted(evidence)
-        else (),
+        shifts_m=realization_shifts(job, *place) if shifted else (),
+        drifts=realization_drifts(job, *place) if shifted else (),
         frames=frame is not None,
         zones=zones_of(job.reference.crs),
     )

@@ -20,6 +20,8 @@ UNKNOWN_SIGMA_Z_M = 0.015
 """Standard deviations per axis where none is shown: real-time work, common practice, no source."""
 _LEAST_SIGMA_M = 0.001
 """No stored standard deviation is believed to be smaller."""
+_LEAST_OFFSET_M = 0.1
+"""A design point nearer to its alignment stands on it (our choice)."""
 _NO_DATA = (0.0, -9999.0, 9999.0, -99999.0, 99999.0, -999.0, -999.25, -32768.0, -1e6)
 """Numbers that stand for "no elevation" in files, in the file's unit (common practice)."""
 
@@ -41,13 +43,14 @@ class Evidence:
     sigma: shape (rows, 2), of a plan axis and of the height. shown: whether the job states it.
     control: the row is a check shot. section: which check it belongs to, an index of `sections`.
     by_id: the row was matched by number. right: shape (rows, 2), north and east of the unit vector
-    to the right of the alignment, NaN without. set_off_m: how far right of its feature the stake
-    should stand, NaN where it has no feature. codes: column -> shape (rows,), -1 without a value;
-    values: their texts. bias: sessions that may share a small bias. no_height: the value that
-    stands in place of an elevation, NaN where there is none; no_height_of: "measured" or "design".
-    older: name of an earlier revision of the design -> shape (rows, 3), by how much it differs from
-    the design, NaN where it has no point of that number. again: the rows are later shots of marks
-    against their first ones, and there is no design.
+    to the right of the alignment, NaN without. set_off_m: how far right of its feature, or of the
+    alignment where it stands for itself, the stake should stand; NaN where it has neither. codes:
+    column -> shape (rows,), -1 without a value; values: their texts. bias: sessions that may share
+    a small bias. no_height: the value that stands in place of an elevation, NaN where there is
+    none; no_height_of: "measured" or "design". older: name of an earlier revision of the design ->
+    shape (rows, 3), by how much it differs from the design, NaN where it has no point of that
+    number. again: the rows are later shots of marks against their first ones, and there is no
+    design.
     """
 
     known: FloatArray
@@ -210,14 +213,7 @@ def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
     control = np.array([p.section is None and not p.again for p in parts], dtype=np.bool_)[section]
     names = np.concatenate([p.table.id for p in parts])
     by_id = np.array([p.by_id for p in parts], dtype=np.bool_)[section]
-    set_off = np.array(
-        [
-            np.nan
-            if p.section is None or not p.section.stake_offset_m
-            else p.section.stake_offset_m
-            for p in parts
-        ]
-    )[section]
+    set_off = np.concatenate([_set_off(p) for p in parts])
     shown = np.isfinite(stored) & (stored > 0)
     usual = np.broadcast_to((UNKNOWN_SIGMA_H_M, UNKNOWN_SIGMA_Z_M), stored.shape)
     sigma = np.where(shown, np.maximum(stored, _LEAST_SIGMA_M), usual)
@@ -255,6 +251,14 @@ def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
         older=older,
         again=any(part.again for part in parts),
     )
+
+
+def _set_off(part: _Part) -> FloatArray:
+    """Return how far right of what it stands for each stake should be, NaN where on it."""
+    if part.section is not None and part.section.stake_offset_m:
+        return np.full(len(part.table.shot), part.section.stake_offset_m)
+    off = part.table.set_off
+    return np.where(np.abs(np.nan_to_num(off)) < _LEAST_OFFSET_M, np.nan, off)
 
 
 def _older(points: Points, names: TextArray, known: FloatArray, control: BoolArray) -> FloatArray:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from checker.diagnose.hypothesis import Apply, Zone
+from checker.diagnose.hypothesis import DRIFT_YEARS, Apply, Drift, Zone
 from checker.model.arrays import FloatArray
 from checker.model.job import Job
 
@@ -29,6 +29,8 @@ _REALIZATIONS = {
     "GDA94": "EPSG:4939",
     "GDA2020": "EPSG:7843",
 }
+_LEAST_DRIFT_M = 0.002
+"""Realizations that drift less in a year do not show their epoch."""
 _REACH_DEG = 7.0
 _NEAR_M = 1500.0
 """How near a candidate zone must bring the middle of the points before it is worth a closer look:
@@ -57,51 +59,20 @@ def realization_shifts(
 
     Each: a name, and (dn, de, dz) in metres on the job's grid. Empty where no grid is named.
     """
-    if job.reference.crs is None:
-        return ()
-    from pyproj import CRS, Proj, Transformer
-    from pyproj.exceptions import CRSError, ProjError
-
     found: list[tuple[str, float, tuple[float, float, float]]] = []
-    try:
-        grid = CRS.from_user_input(job.reference.crs).to_2d()
-        if not grid.is_projected or grid.geodetic_crs is None:
-            return ()
-        projection = Proj(grid)
-        metres = grid.axis_info[0].unit_conversion_factor
-        lon, lat = projection(easting_m / metres, northing_m / metres, inverse=True, errcheck=True)
-        base = grid.geodetic_crs.to_3d()
-    except (CRSError, ProjError):
-        return ()
-    shifts: list[tuple[str, tuple[float, float, float]]] = []
-    height = height_m if np.isfinite(height_m) else 0.0
-    for name, code in _REALIZATIONS.items():
-        try:
-            frame = CRS.from_user_input(code)
-            if not _used_at(frame, lon, lat):
-                continue
-            transformer = Transformer.from_crs(base, frame, always_xy=True)
-        except (CRSError, ProjError):
+    for name, epoch, vector in _moves(job, (northing_m, easting_m, height_m), epochs(job)):
+        if not 0.05 < np.hypot(vector[0], vector[1]) < 50.0:
             continue
-        for epoch in epochs(job):
-            try:
-                x, y, h, _ = transformer.transform(lon, lat, height, epoch, errcheck=True)
-                e, n = projection(x, y, errcheck=True)
-            except (CRSError, ProjError):
-                continue
-            vector = (n * metres - northing_m, e * metres - easting_m, h - height)
-            if not 0.05 < np.hypot(vector[0], vector[1]) < 50.0:
-                continue
-            dn, de, dz = (float(part) for part in vector)
-            alike = next(
-                (i for i, each in enumerate(found) if np.allclose(vector, each[2], atol=0.002)),
-                None,
-            )
-            if alike is None:
-                found.append((name, epoch, (dn, de, dz)))
-            elif found[alike][1] == epoch:
-                found[alike] = (f"{found[alike][0]} or {name}", epoch, found[alike][2])
-    own = grid.geodetic_crs.name
+        alike = next(
+            (i for i, each in enumerate(found) if np.allclose(vector, each[2], atol=0.002)),
+            None,
+        )
+        if alike is None:
+            found.append((name, epoch, vector))
+        elif found[alike][1] == epoch:
+            found[alike] = (f"{found[alike][0]} or {name}", epoch, found[alike][2])
+    own = _own_datum(job)
+    shifts: list[tuple[str, tuple[float, float, float]]] = []
     for name, epoch, (dn, de, dz) in found:
         text = f"{name} at {epoch:.1f}"
         shifts.append((f"{text} taken for {own}", (dn, de, dz)))
@@ -109,7 +80,86 @@ def realization_shifts(
     return tuple(shifts)
 
 
-def _used_at(frame: "CRS", lon: float, lat: float) -> bool:
+def realization_drifts(
+    job: Job, northing_m: float, easting_m: float, height_m: float
+) -> tuple[Drift, ...]:
+    """Return how another realization lies to the job's grid as the years go by.
+
+    The plates move evenly, so that two epochs give all others. Empty where no grid is named.
+    """
+    first, last = DRIFT_YEARS
+    ends: dict[str, list[FloatArray]] = {}
+    for name, _, vector in _moves(job, (northing_m, easting_m, height_m), DRIFT_YEARS):
+        ends.setdefault(name, []).append(np.array(vector))
+    own = _own_datum(job)
+    drifts = []
+    for name, both in ends.items():
+        if len(both) != len(DRIFT_YEARS):
+            continue
+        rate = (both[1] - both[0]) / (last - first)
+        if np.hypot(rate[0], rate[1]) < _LEAST_DRIFT_M:
+            continue
+        drifts.append(Drift(text=f"{name} at {{}} taken for {own}", first_m=both[0], rate_m=rate))
+        drifts.append(Drift(text=f"{own} taken for {name} at {{}}", first_m=-both[0], rate_m=-rate))
+    return tuple(drifts)
+
+
+def _own_datum(job: Job) -> str:
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    with contextlib.suppress(CRSError):
+        geodetic = CRS.from_user_input(job.reference.crs).geodetic_crs
+        if geodetic is not None:
+            return str(geodetic.name)
+    return ""
+
+
+def _moves(
+    job: Job, place_m: tuple[float, float, float], at: tuple[float, ...]
+) -> Iterator[tuple[str, float, tuple[float, float, float]]]:
+    """Yield a realization, an epoch of `at`, and what a place (n, e, h) moves by on the grid."""
+    if job.reference.crs is None:
+        return
+    from pyproj import CRS, Proj
+    from pyproj.exceptions import CRSError, ProjError
+
+    northing_m, easting_m, height_m = place_m
+    try:
+        grid = CRS.from_user_input(job.reference.crs).to_2d()
+        if not grid.is_projected or grid.geodetic_crs is None:
+            return
+        projection = Proj(grid)
+        metres = grid.axis_info[0].unit_conversion_factor
+        lon, lat = projection(easting_m / metres, northing_m / metres, inverse=True, errcheck=True)
+        base = grid.geodetic_crs.to_3d()
+    except (CRSError, ProjError):
+        return
+    height = height_m if np.isfinite(height_m) else 0.0
+    for name, transformer in _to_realizations(base, lon, lat):
+        for epoch in at:
+            try:
+                x, y, h, _ = transformer.transform(lon, lat, height, epoch, errcheck=True)
+                e, n = projection(x, y, errcheck=True)
+            except (CRSError, ProjError):
+                continue
+            move = (n * metres - northing_m, e * metres - easting_m, h - height)
+            yield name, epoch, (float(move[0]), float(move[1]), float(move[2]))
+
+
+def _to_realizations(base: "CRS", lon: float, lat: float) -> Iterator[tuple[str, "Transformer"]]:
+    """Yield PROJ's ways to the realizations that are in use at a place, by name."""
+    from pyproj import CRS, Transformer
+    from pyproj.exceptions import CRSError, ProjError
+
+    for name, code in _REALIZATIONS.items():
+        with contextlib.suppress(CRSError, ProjError):
+            frame = CRS.from_user_input(code)
+            if used_at(frame, lon, lat):
+                yield name, Transformer.from_crs(base, frame, always_xy=True)
+
+
+def used_at(frame: "CRS", lon: float, lat: float) -> bool:
     """Tell whether a frame is in use at a place: nobody takes Australia's for one in Europe."""
     area = frame.area_of_use
     if area is None:

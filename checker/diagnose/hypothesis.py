@@ -27,6 +27,8 @@ UNITS = {
     "centimetre": 0.01,
     "millimetre": 0.001,
 }
+ONE_OFFSET_M = 0.002
+"""Offsets that differ less are one and the same."""
 USUAL_POLES_M = (2.0, 1.8)
 STEPS = ("session", "base", "day", "file")
 """What may split off shots that hang on another base or set-up."""
@@ -74,6 +76,23 @@ class Zone:
     alike: tuple[str, ...] = ()
 
 
+DRIFT_YEARS = (1995.0, 2035.0)
+"""Between these an epoch that the job does not name may lie: satellites fixed no frame earlier."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift:
+    """How another realization lies to the job's grid as the years go by.
+
+    text: what was taken for what, {} for the epoch. first_m: shape (3,), north, east, up, at the
+    first of `DRIFT_YEARS`. rate_m: shape (3,), a year.
+    """
+
+    text: str
+    first_m: FloatArray
+    rate_m: FloatArray
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setting:
     """What is known beside the residuals.
@@ -81,7 +100,8 @@ class Setting:
     combined_factor, convergence_rad: of the named grid at the site, NaN without. marks, ground:
     fixed points worth trying, east + i north: the control, the origin of the ground system.
     poles_m: legitimate settings. units_m: units of the files. shifts_m: what other realizations
-    would do, with (dn, de, dz), where rows are off by such an amount; frames: the grid's datum is
+    would do, with (dn, de, dz), where rows are off by such an amount; drifts: the
+    same for every epoch; frames: the grid's datum is
     known, so that they could be. zones: yields what other grids would do to predicted points, given
     the as-measured ones.
     """
@@ -93,6 +113,7 @@ class Setting:
     poles_m: tuple[float, ...] = USUAL_POLES_M
     units_m: tuple[float, ...] = (1.0,)
     shifts_m: tuple[tuple[str, tuple[float, float, float]], ...] = ()
+    drifts: tuple[Drift, ...] = ()
     frames: bool = False
     zones: Callable[[FloatArray, FloatArray], Iterator[Zone]] | None = None
 
@@ -102,9 +123,11 @@ class Hypothesis:
     """A cause with the rows that it concerns and what it would do to them.
 
     apply: predicted points of those rows, shape (rows, 3), to where they would be measured; or
-    across_m: to the right of each row's own line. halves: half widths of 95 % intervals. members:
+    across_m: to the right of each row's own line; or other_side: each row to where it stands on the
+    other side of its line. halves: half widths of 95 % intervals. members:
     for causes of single rows, indices of the evidence; None: the whole part. ids: their numbers.
-    times: by how much the noise of the rows was scaled together with their numbers.
+    times: by how much the noise of the rows was scaled together with their numbers; flat: in plan
+    only.
     """
 
     cause: Cause
@@ -112,10 +135,17 @@ class Hypothesis:
     charge: float
     apply: Apply | None = None
     across_m: float = 0.0
+    other_side: bool = False
     halves: tuple[Item, ...] = ()
     members: IntArray | None = None
     ids: tuple[str, ...] = ()
     times: float = 1.0
+    flat: bool = False
+
+    @property
+    def on_lines(self) -> bool:
+        """Whether it moves rows across their own lines."""
+        return self.other_side or self.across_m != 0.0
 
     def concerned(self, evidence: Evidence) -> IntArray:
         """Return the indices of the rows that it concerns."""
@@ -129,15 +159,32 @@ class Hypothesis:
         result = predicted.copy()
         if self.apply is not None:
             result[rows] = self.apply(predicted[rows])
-        if self.across_m:
-            right = np.nan_to_num(evidence.right[rows])
-            result[rows, :2] += self.across_m * right
+        if self.on_lines:
+            across = np.full(len(rows), self.across_m)
+            if self.other_side:
+                across = -2.0 * np.nan_to_num(evidence.set_off_m[rows])
+            result[rows, :2] += across[:, None] * np.nan_to_num(evidence.right[rows])
         return result
 
 
 def length(key: str, value: float) -> Item:
     """Return a length of a parameter."""
     return Item(key=key, label=key, quantity=Quantity.LENGTH, value=float(value))
+
+
+def wrong_side(offsets_m: FloatArray) -> Cause:
+    """Return the cause of stakes on the other side; offsets_m: their own, of one size or several.
+
+    across is of the first side and size where they differ.
+    """
+    across = -2.0 * offsets_m
+    first = float(np.median(across[np.abs(across - across[0]) < ONE_OFFSET_M]))
+    facts = [length("across", first)]
+    if np.ptp(across) > ONE_OFFSET_M:
+        facts.append(
+            Item(key="one_offset", label="one offset", quantity=Quantity.FLAG, value=False)
+        )
+    return Cause(blunder="wrong-side", parameter=tuple(facts))
 
 
 def item(key: str, quantity: Quantity, value: float | str | None) -> Item:

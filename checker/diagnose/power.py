@@ -8,6 +8,7 @@ import numpy as np
 from checker.diagnose.evidence import Evidence
 from checker.diagnose.hypothesis import Setting
 from checker.diagnose.noise import BIAS_M
+from checker.lengths import small_text
 from checker.model.diagnosis import Power
 from checker.model.finding import Finding
 from checker.text import fixed
@@ -46,7 +47,7 @@ def power(evidence: Evidence, setting: Setting, unit: LengthUnit) -> tuple[Power
     seen = _seen(evidence, setting)
 
     def text(value_m: float) -> str:
-        return f"{fixed(unit.from_metres(value_m), 3)} {unit.short}"
+        return small_text(value_m, unit)
 
     return tuple(
         Power(blunder=blunder, could_show=could, says=says)

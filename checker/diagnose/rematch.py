@@ -33,7 +33,8 @@ class Table:
     """Rows of known and as-measured points. known, measured: shape (rows, 3), metres.
 
     lines: shape (rows, 2), along and across; stored: shape (rows, 2), standard deviations of a plan
-    axis and of the height; NaN where there are none. by_id: paired by number.
+    axis and of the height; NaN where there are none. set_off: shape (rows,), how far right of the
+    alignment the design lies, NaN without one. by_id: paired by number.
     """
 
     known: FloatArray
@@ -43,6 +44,7 @@ class Table:
     shot: IntArray
     id: TextArray
     layer: TextArray
+    set_off: FloatArray
     by_id: bool = True
 
     def picked(self, rows: BoolArray) -> "Table":
@@ -55,6 +57,7 @@ class Table:
             shot=self.shot[rows],
             id=self.id[rows],
             layer=self.layer[rows],
+            set_off=self.set_off[rows],
             by_id=self.by_id,
         )
 
@@ -81,6 +84,7 @@ def table_of(measure: Measure, rows: IntArray) -> Table:
         shot=measure.shots[rows, 0],
         id=measure.id[rows],
         layer=_layers(measure, rows),
+        set_off=numbers(measure, "design_offset")[rows],
     )
 
 
@@ -98,6 +102,7 @@ def repeats_of(measure: Measure) -> Table:
         shot=measure.shots[:, 0],
         id=measure.id,
         layer=np.full(len(measure.id), "", dtype=object),
+        set_off=np.full(len(measure.id), np.nan),
     )
     there: BoolArray = np.asarray(np.isfinite(table.measured - table.known)[:, :2].all(axis=1))
     return table.picked(there)
@@ -139,6 +144,7 @@ def rematched(
         shot=free[at],
         id=measure.id[design[target]],
         layer=_layers(measure, design[target]),
+        set_off=np.full(len(target), np.nan),
         by_id=by_id is not None,
     )
 

@@ -54,7 +54,10 @@ class Found:
 
 @dataclass(slots=True)
 class _State:
-    """What is explained by now. times: by how much each row's noise was scaled with its numbers."""
+    """What is explained by now.
+
+    times: shape (rows, 2), by how much each row's noise was scaled with its numbers: plan, height.
+    """
 
     evidence: Evidence
     predicted: FloatArray
@@ -68,8 +71,8 @@ class _State:
 
     def refit(self) -> None:
         residual = self.evidence.measured - self.predicted
-        self.plan = self.noise[0].fit(residual[:, :2], self.times)
-        self.height = self.noise[1].fit(residual[:, 2:], self.times)
+        self.plan = self.noise[0].fit(residual[:, :2], self.times[:, 0])
+        self.height = self.noise[1].fit(residual[:, 2:], self.times[:, 1])
 
     def tried(self, hypothesis: Hypothesis) -> tuple[float, FloatArray, Fit, Fit]:
         """Return the gain of a hypothesis and what would then be predicted and fit."""
@@ -78,18 +81,19 @@ class _State:
         times = self.scaled(hypothesis)
         plan, height = self.plan, self.height
         if _differs(predicted[:, :2], self.predicted[:, :2]):
-            plan = self.noise[0].fit(residual[:, :2], times)
+            plan = self.noise[0].fit(residual[:, :2], times[:, 0])
         if _differs(predicted[:, 2], self.predicted[:, 2]):
-            height = self.noise[1].fit(residual[:, 2:], times)
+            height = self.noise[1].fit(residual[:, 2:], times[:, 1])
         gain = self.plan.nats + self.height.nats - plan.nats - height.nats - hypothesis.charge
         return gain, predicted, plan, height
 
     def scaled(self, hypothesis: Hypothesis) -> FloatArray:
-        """Return by how much each row's noise would be scaled."""
+        """Return by how much each row's noise would be scaled, in plan and in height."""
         if hypothesis.times == 1.0:
             return self.times
         times = self.times.copy()
-        times[hypothesis.concerned(self.evidence)] *= hypothesis.times
+        height = 1.0 if hypothesis.flat else hypothesis.times
+        times[hypothesis.concerned(self.evidence)] *= (hypothesis.times, height)
         return times
 
 
@@ -102,7 +106,7 @@ def _state(evidence: Evidence) -> _State:
         evidence=evidence,
         predicted=evidence.known.copy(),
         noise=(Noise.of(evidence, 0), Noise.of(evidence, 1)),
-        times=np.ones(len(evidence)),
+        times=np.ones((len(evidence), 2)),
     )
 
 
@@ -151,7 +155,7 @@ def _applied(
     rows = hypothesis.members
     if rows is None:
         rows = np.flatnonzero(hypothesis.part.rows(whole.evidence))
-        if hypothesis.across_m:
+        if hypothesis.on_lines:
             rows = rows[np.isfinite(whole.evidence.right[rows, 0])]
     residual = (whole.evidence.measured - whole.predicted)[rows]
     before = _rms(residual)
@@ -238,7 +242,7 @@ def _best(
             rows=rows,
             predicted=state.predicted,
             setting=setting,
-            coarse=max(float(np.median(state.times[rows])), 1.0) if rows.any() else 1.0,
+            coarse=max(float(np.median(state.times[rows, 0])), 1.0) if rows.any() else 1.0,
         )
         scored += _scored(state, hypotheses(view), rows)
     if sparse:
@@ -258,6 +262,8 @@ def _best(
         blunder = other.cause.blunder
         if blunder == winner.cause.blunder:
             sure &= other.part == winner.part or other.part.by != winner.part.by
+            if blunder == "wrong-zone" and other.cause.parameter != winner.cause.parameter:
+                also.setdefault(f"{blunder} {other.cause.parameter[0].value}", other.cause)
         elif blunder not in also:
             also[blunder] = other.cause
     return gain, winner, tuple(also.values()), sure
@@ -340,7 +346,7 @@ def _scored(
         if hypothesis.members is not None:
             here = np.zeros(len(predicted), dtype=np.bool_)
             here[hypothesis.members] = True
-        elif hypothesis.across_m and here is not None:
+        elif hypothesis.on_lines and here is not None:
             here = here & np.isfinite(state.evidence.right[:, 0])
         if here is None or not here.any():
             continue

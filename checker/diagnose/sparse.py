@@ -8,7 +8,15 @@ import numpy as np
 from checker.diagnose.evidence import Evidence
 from checker.diagnose.fits import Freedom, fit_move, robust_mean
 from checker.diagnose.heights import height_charge
-from checker.diagnose.hypothesis import BASE_CHARGE, Hypothesis, Part, Setting, length, shifted
+from checker.diagnose.hypothesis import (
+    BASE_CHARGE,
+    Hypothesis,
+    Part,
+    Setting,
+    length,
+    shifted,
+    wrong_side,
+)
 from checker.diagnose.noise import BIAS_M, Fit, badly_set
 from checker.geometry.neighbours import nearest, neighbours_within
 from checker.model.arrays import BoolArray, FloatArray, IntArray
@@ -310,31 +318,31 @@ def _choice(count: int, k: int) -> float:
 
 
 def _wrong_side(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
-    """Yield offset stakes on the other side of their line: twice the offset across."""
+    """Yield offset stakes on the other side of their line: twice their offset across."""
     residual = (evidence.measured - predicted)[:, :2]
     stakes = ~evidence.control & np.isfinite(evidence.set_off_m)
     stakes &= np.isfinite(evidence.right[:, 0])
     if not stakes.any():
         return
     sigma = np.hypot(1.7 * evidence.sigma[:, 0], 2.0 * _STAKING_M)
-    for offset in np.unique(evidence.set_off_m[stakes]).tolist():
-        here = stakes & (evidence.set_off_m == offset)
-        rest = residual + 2.0 * offset * evidence.right
-        members = np.flatnonzero(here & (np.hypot(*rest.T) < 5.0 * sigma))
-        count = int(here.sum())
-        if not len(members) or len(members) == count:
-            continue
-        k = len(members)
-        choice = _choice(count, k)
-        names = tuple(str(evidence.id[row]) for row in members)
-        yield Hypothesis(
-            cause=Cause(blunder="wrong-side", parameter=(length("across", -2.0 * offset),)),
-            part=Part(by="all", value="design"),
-            charge=BASE_CHARGE + float(choice) + np.log(count),
-            across_m=-2.0 * offset,
-            members=members,
-            ids=names,
-        )
+    across = 2.0 * evidence.set_off_m[:, None] * evidence.right
+    with np.errstate(invalid="ignore"):
+        there = np.hypot(*(residual + across).T) < 5.0 * sigma
+        # A stake so near its line is on both sides of it.
+        there &= np.abs(2.0 * evidence.set_off_m) > 8.0 * sigma
+    members = np.flatnonzero(stakes & there)
+    count, k = int(stakes.sum()), len(members)
+    if not 0 < k < count:
+        return
+    names = tuple(str(evidence.id[row]) for row in members)
+    yield Hypothesis(
+        cause=wrong_side(evidence.set_off_m[members]),
+        part=Part(by="all", value="design"),
+        charge=BASE_CHARGE + float(_choice(count, k)) + np.log(count),
+        other_side=True,
+        members=members,
+        ids=names,
+    )
 
 
 def disturbed_marks(

@@ -10,6 +10,7 @@ import numpy as np
 
 from checker.diagnose.closures import Closed
 from checker.diagnose.search import Found
+from checker.lengths import small_text
 from checker.model.diagnosis import Cause
 from checker.model.drawing import Notice
 from checker.model.measure import Item
@@ -38,7 +39,7 @@ LOOK = {
     "ids-exchanged": "Read the laths, and compare the numbers with the plan.",
     "stale-revision": "Find out which revision those stakes were set from.",
     "wrong-line": "Ask which line or face was staked, and compare the amount with the widths of "
-    "kerb, wall or pipe.",
+    "curb, wall or pipe.",
     "wrong-side": "Look on which side of the line the offset stakes stand.",
     "base-moved": "Compare the base's coordinates and height in that group with the others, and "
     "take one check shot.",
@@ -141,7 +142,7 @@ SAID = {
 
 SAID_CLOSURE = "…: … would give the misclosure of … and leave … of it."
 SAID_LEFT = "It alone would bring their root mean square from … to …."
-SAID_BESIDE = "This cannot be told from: … (decided by …). For the first: …."
+SAID_BESIDE = "It could as well be: … (to decide: …). To decide for the first: …."
 
 
 SAID_AUDIT = "The audit of the drawing speaks for it: …"
@@ -180,12 +181,15 @@ def says(
     apart. again: later shots of marks were compared with the first ones. more: see `hints`.
     """
     seen = _seen(found.cause, unit)
-    if len(found.rows) == 1 and seen.startswith("are "):
+    single = len(found.rows) == 1
+    if single and seen.startswith("are "):
         seen = f"is {seen.removeprefix('are ')}"
+    if single:
+        seen = seen.replace("of their line", "of its line").replace("across their", "across its")
     sentences = [f"{_subject(found, unit)} {seen}."]
     sentences.append(f"This looks like {NAMES[found.cause.blunder]}.")
     left = _left(found, unit)
-    if left:
+    if left and not single:  # of one point it says again how far off that is
         sentences.append(left)
     side = SIDE["again"] if again else _side(found, proved=proved)
     if side:
@@ -203,10 +207,16 @@ def with_decision(cause: Cause) -> Cause:
     return replace(cause, decides=DECIDES[cause.blunder])
 
 
+def _other(cause: Cause) -> str:
+    """Return a cause's name; of a zone with its code, since the first may be another zone."""
+    crs = next((x.value for x in cause.parameter if x.key == "crs"), None)
+    return NAMES[cause.blunder] + (f", {crs}" if isinstance(crs, str) else "")
+
+
 def _beside(cause: Cause, also: Sequence[Cause]) -> str:
     """Return what cannot be told from a cause, each with the observation that would decide."""
-    others = "; ".join(f"{NAMES[x.blunder]} (decided by {DECIDES[x.blunder]})" for x in also)
-    return f"This cannot be told from: {others}. For the first: {DECIDES[cause.blunder]}."
+    others = "; ".join(f"{_other(x)} (to decide: {DECIDES[x.blunder]})" for x in also)
+    return f"It could as well be: {others}. To decide for the first: {DECIDES[cause.blunder]}."
 
 
 LOOK_CLOSURE = "Look it up in the field book, and measure that one again: that decides."
@@ -287,9 +297,11 @@ def _side(found: Found, *, proved: bool) -> str:
 
 
 def _len(value_m: float, unit: LengthUnit, *, sign: bool = False) -> str:
-    number = unit.from_metres(value_m)
-    text = signed(number, 3) if sign else fixed(number, 3)
-    return f"{text} {unit.short}"
+    return small_text(value_m, unit, plus=sign)
+
+
+def _height(value_m: float, unit: LengthUnit) -> str:
+    return f"{fixed(unit.from_metres(value_m), 3)} {unit.short}"
 
 
 def _value(cause: Cause, key: str) -> float:
@@ -400,7 +412,7 @@ _SEEN: dict[str, Callable[[Cause, LengthUnit], str]] = {
     ),
     "base-moved": _off,
     "disturbed-mark": lambda c, u: f"disagrees with the others: {_vector(c, u)}",
-    "no-elevation": lambda c, u: f"carry {_len(_value(c, 'value'), u)} in place of an elevation",
+    "no-elevation": lambda c, u: f"carry {_height(_value(c, 'value'), u)} in place of an elevation",
 }
 
 

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from pyproj import CRS
 
-from checker.diagnose.frames import epochs, realization_shifts
+from checker.diagnose.frames import epochs, realization_shifts, used_at
 from checker.diagnose.heights import pole_pairs
 from checker.diagnose.noise import CORE_M, badly_set
 from checker.model.job import Reference
@@ -59,6 +60,19 @@ def test_realizations_move_points_as_proj_says() -> None:
     assert 0.8 < np.hypot(dn, de) < 1.7
     assert de < 0
     assert -1.7 < dz < -0.25
+
+
+def test_only_frames_that_are_used_there_are_taken_for_the_jobs() -> None:
+    # Areas of use as the EPSG register states them: that of NAD83(2011) crosses the 180th meridian.
+    job = replace(make_case(3, "").job, reference=Reference(crs="EPSG:6346", epoch="2026.9"))
+    said = " ".join(name for name, _ in realization_shifts(job, 3_931_000.0, 373_000.0, 700.0))
+    assert "ITRF2020" in said
+    assert not any(name in said for name in ("GDA", "ETRS89"))
+    frame = CRS.from_user_input("EPSG:6319")
+    assert used_at(frame, 172.0, 53.0)
+    assert used_at(frame, -82.4, 35.5)
+    assert not used_at(frame, 10.0, 50.0)
+    assert not used_at(frame, -82.4, -35.5)
 
 
 def test_no_named_grid_means_no_realizations() -> None:

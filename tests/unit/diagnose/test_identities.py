@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from pyproj import CRS, Proj
+from pyproj import CRS, Proj, Transformer
 
 from checker.model.arrays import FloatArray
 from checker.run import check, document
@@ -137,3 +137,49 @@ def test_a_mirror_about_a_slanted_line(tmp_path: Path) -> None:
     assert [each["blunder"] for each in found] == ["mirrored"]
     assert found[0]["parameter"]["axis"] == "line"
     assert found[0]["parameter"]["azimuth_deg"] == pytest.approx(63.0, abs=0.01)
+
+
+@pytest.mark.parametrize("heights", [True, False], ids=["heights too", "plan alone"])
+@pytest.mark.parametrize("epoch", [1997.4, 2014.0, 2026.9])
+def test_another_realization_at_an_epoch_that_the_job_does_not_name(
+    tmp_path: Path, epoch: float, heights: bool
+) -> None:
+    # The vector from PROJ's own time-dependent transformation between the two.
+    grid = Proj(CRS.from_user_input(CRS_CODE))
+    way = Transformer.from_crs("EPSG:6319", "EPSG:7912", always_xy=True)
+    lon, lat, h, _ = way.transform(LON, LAT, 642.0, epoch)
+    east, north = grid(lon, lat)
+    vector = np.array((north - N0, east - E0, (h - 642.0) * heights))
+    found = diagnosed(tmp_path, site(), site() + vector, more=GRID)
+    assert [each["blunder"] for each in found] == ["frame-shift"]
+    got = [found[0]["parameter"][key] for key in ("dn", "de", "dz")]
+    assert got == pytest.approx(vector.tolist(), abs=0.012)
+
+
+def test_a_shift_beside_the_way_of_a_realization_stays_a_shift(tmp_path: Path) -> None:
+    found = diagnosed(tmp_path, site(), site() - (0.9, -0.7, 0.0), more=GRID)
+    assert [each["blunder"] for each in found] == ["shift"]
+
+
+def test_plan_alone_in_another_unit_leaves_heights_their_noise(tmp_path: Path) -> None:
+    # A common 22 mm in height is within 20 mm of noise and a session's bias; a third of it is not.
+    design = site(12)
+    low = design * (0.3048, 0.3048, 1.0) + (0.0, 0.0, 0.02)
+    found = diagnosed(tmp_path, design, low, noise=0.018)
+    assert [each["blunder"] for each in found] == ["unit-factor"]
+
+
+def test_a_zone_that_may_be_the_designs_or_the_shots_is_named_both_ways(tmp_path: Path) -> None:
+    # Zones of one projection are alike: 17 to 18 moves points as 16 to 17 does.
+    other = Proj(CRS.from_user_input("EPSG:6347"))
+    grid = Proj(CRS.from_user_input(CRS_CODE))
+    measured = site()
+    lon, lat = grid(measured[:, 1], measured[:, 0], inverse=True)
+    east, north = other(lon, lat)
+    design = np.column_stack((north, east, measured[:, 2]))
+    found = diagnosed(tmp_path, design, measured, more=GRID)
+    assert [each["blunder"] for each in found] == ["wrong-zone"]
+    beside = [each["parameter"]["crs"] for each in found[0]["also"]]
+    assert {found[0]["parameter"]["crs"], *beside} == {"EPSG:6345", "EPSG:6347"}
+    assert "EPSG:6345" in found[0]["says"]
+    assert "EPSG:6347" in found[0]["says"]
