@@ -25,7 +25,7 @@
   }
   var READ = {
     text: function (cell) { return cell.textContent.trim(); },
-    number: function (cell) { return cell.textContent.indexOf("∞") >= 0 ? Infinity : number(cell.textContent); },
+    number: function (cell) { var text = cell.textContent; return text.indexOf("∞") >= 0 ? Infinity : number(text) * (text.indexOf("×") >= 0 ? 100 : 1); },
     kind: function (cell) { return KINDS.indexOf(cell.parentNode.getAttribute("data-k")); },
     lath: function (cell) { var n = number(cell.textContent); return /F/.test(cell.textContent) ? -n : n; },
     angle: function (cell) {

@@ -4,8 +4,9 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from checker.lengths import spoken_scale
+from checker.model.kinds import kind_name
 from checker.model.past import PastCheck, PastReport, PastRow, Place, Topics
-from checker.report.words import kind_name
 from checker.text import fixed, printable
 from checker.units import LengthUnit
 
@@ -232,7 +233,9 @@ def _moved(old: Place, new: Place, unit: LengthUnit) -> str | None:
         if (one is None) != (other is None):
             steps.append(f"{letter} {'added' if one is None else 'gone'}")
         elif one is not None and other is not None and abs(other - one) > _SAME_M:
-            size = float(unit.from_metres(other - one))
-            text = fixed(size, 3) if abs(size) >= 5e-4 else f"{size:.2g}"
-            steps.append(f"{letter} {'+' if size > 0 else ''}{text} {unit.short}")
+            scale = spoken_scale(unit, other - one)
+            size = (other - one) / scale.metres
+            least = 0.5 * 10.0**-scale.decimals
+            text = fixed(size, scale.decimals) if abs(size) >= least else f"{size:.2g}"
+            steps.append(f"{letter} {'+' if size > 0 else ''}{text} {scale.unit}")
     return " ".join(steps) if steps else None

@@ -11,6 +11,7 @@ from checker.model.past import PastReport, Topics
 from checker.report.changes import VERDICT, VERDICTS, changes
 from checker.report.escape import clean
 from checker.report.pages import render_alone
+from checker.report.windows import refuse_unusable
 
 _MARK: Final = '<meta name="generator" content="checker compare">'
 """What tells such a page from a file of somebody else's."""
@@ -60,6 +61,7 @@ def write_page(page: Path, old: PastReport, new: PastReport) -> None:
 
     A file that is no such page is never overwritten.
     """
+    refuse_unusable(page, "--page")
     data = compare_html(old, new).encode("utf-8", "replace")
     aside = page.with_name(f".{page.name}.new-{os.getpid()}")
     try:

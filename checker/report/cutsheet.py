@@ -1,4 +1,4 @@
-"""The cut sheet: what goes on the lath, for every stake with a design elevation."""
+"""The cut sheet: what goes on the lath of every stake with a design elevation, and as-builts."""
 
 from dataclasses import dataclass
 
@@ -14,13 +14,18 @@ from checker.report.numbers import LENGTH_DECIMALS, Outside, fixed_column, stati
 from checker.report.rows import Rows
 from checker.report.show import minus
 
+HOLD = "HOLD"
+"""What stands on the lath of a stake that is outside or undecided: nothing is built from it."""
 MOST_LINES = 1500
 """How many lines the page lists at most; the file lists all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutLine:
-    """A stake as it stands on the page; every text finished. kind: of the mark."""
+    """A stake, or a point of what was built, on the page; every text finished. kind: of the mark.
+
+    lath: cut or fill; of a stake from which nothing is to be built it is `HOLD`.
+    """
 
     id: str
     station: str
@@ -34,10 +39,12 @@ class CutLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutSheet:
-    """The stakes of one check. stations: whether any stake has one. more: left off the page."""
+    """The points of one check. stations: whether any has one. more: left off the page."""
 
     name: str
+    as_built: bool
     unit: str
+    away_unit: str
     stations: bool
     lines: tuple[CutLine, ...]
     more: int
@@ -49,6 +56,14 @@ def stakes_of(finding: Finding) -> IntArray:
         return np.empty(0, dtype=np.int64)
     design = lengths(finding.measure, "design_z")
     return np.flatnonzero(np.isfinite(design) & ~flags(finding.measure, "superseded"))
+
+
+def held(finding: Finding, texts: list[str]) -> list[str]:
+    """Return the lath's texts with `HOLD` where nothing is to be built from the stake."""
+    if finding.measure.as_built or not len(finding.row_verdict):
+        return texts
+    hold = (finding.row_verdict >= Verdict.UNDECIDED).tolist()
+    return [HOLD if stop else text for stop, text in zip(hold, texts, strict=True)]
 
 
 def offset_words(values_m: FloatArray, outside: Outside) -> list[str]:
@@ -97,11 +112,15 @@ def _sheet(rows: Rows, more: int) -> CutSheet:
         lengths(measure, "station"), outside.unit, outside.station_digits, missing=""
     )
     offsets = offset_words(lengths(measure, "offset"), outside)
-    hubs, designs, away = fixed("measured_z"), fixed("design_z"), fixed("horizontal")
-    laths = lath_texts(finding, lengths(measure, "dz"), outside)
+    hubs, designs = fixed("measured_z"), fixed("design_z")
+    apart = outside.smalls(lengths(measure, "horizontal"))
+    away = [minus(text) for text in fixed_column(apart, outside.small.decimals, missing="")]
+    laths = held(finding, lath_texts(finding, lengths(measure, "dz"), outside))
     return CutSheet(
         name=clean(measure.name),
+        as_built=measure.as_built,
         unit=outside.unit.short,
+        away_unit=outside.small.unit,
         stations=any(stations),
         lines=tuple(
             CutLine(

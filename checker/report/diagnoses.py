@@ -3,11 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from checker.model.diagnosis import Cause, Diagnosis
 from checker.model.finding import Results
-from checker.model.measure import Item, Quantity
+from checker.model.measure import Quantity
 from checker.report import svg
 from checker.report.escape import clean
 from checker.report.numbers import Outside
@@ -103,7 +101,7 @@ def diagnoses_json(results: Results) -> list[dict[str, object]]:
                 "ids": list(each.applies_to.ids),
             },
             "parameter": _parameter(each.cause, outside),
-            "support": {item.key: _value(item, outside) for item in each.support},
+            "support": {item.key: outside.item(item) for item in each.support},
             "also": [
                 {
                     "blunder": other.blunder,
@@ -127,21 +125,10 @@ def power_json(results: Results) -> list[dict[str, object]]:
 
 
 def _parameter(cause: Cause, outside: Outside) -> dict[str, object]:
-    found = {item.key: _value(item, outside) for item in cause.parameter}
+    found: dict[str, object] = {item.key: outside.item(item) for item in cause.parameter}
     if cause.about_m is not None:
         n, e = (outside.one(Quantity.COORDINATE, "n", value) for value in cause.about_m)
         found["about"] = {"n": n, "e": e}
     if cause.ids and "id" not in found:
         found["ids"] = list(cause.ids)
     return found
-
-
-def _value(item: Item, outside: Outside) -> object:
-    value = item.value
-    if value is None or isinstance(value, str | bool):
-        return value
-    if not np.isfinite(value):
-        return None
-    if item.quantity is Quantity.COUNT:
-        return int(value)
-    return outside.one(item.quantity, item.key, float(value))

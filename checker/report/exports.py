@@ -13,7 +13,14 @@ import numpy as np
 from checker.model.arrays import FloatArray
 from checker.model.finding import Finding, Results
 from checker.model.measure import Measure
-from checker.report.cutsheet import lath_words, lengths, offset_words, stakes_of, verdict_words
+from checker.report.cutsheet import (
+    held,
+    lath_words,
+    lengths,
+    offset_words,
+    stakes_of,
+    verdict_words,
+)
 from checker.report.escape import UNSEEN, clean
 from checker.report.lath import lath_texts
 from checker.report.numbers import LENGTH_DECIMALS, Outside, fixed_column, station_texts
@@ -78,8 +85,9 @@ def csv_part(part: Exported, keys: Sequence[str], unit: str) -> str:
 def cut_sheet_csv(results: Results) -> str:
     """Return design and as-measured elevation with the lath's text for every stake with a height.
 
-    station and offset are the as-measured point's: as on a lath, and as plain numbers. Superseded
-    shots and shots that belong to no design point are left out.
+    station and offset are the as-measured point's: as on a lath, and as plain numbers. lath: the
+    words for it, HOLD where nothing is to be built from the stake, nothing for as-builts.
+    Superseded shots and shots that belong to no design point are left out.
     """
     return "".join(cut_sheet_parts(results))
 
@@ -93,6 +101,7 @@ def cut_sheet_parts(results: Results) -> Iterator[str]:
         *(f"station_{unit}", f"offset_{unit}"),
         *(f"design_elevation_{unit}", f"measured_elevation_{unit}"),
         *(f"cut_fill_{unit}", f"dz_{unit}", f"horizontal_{unit}", "lath", "verdict", "reason"),
+        "as_built",
     )
     yield ",".join(heading) + "\n"
     for finding in results.findings:
@@ -128,9 +137,10 @@ def _cut_lines(finding: Finding, outside: Outside) -> str:
             cuts,
             fixed(dz_m),
             fixed(lengths(measure, "horizontal")),
-            _cells(lath_words(stations, offsets, cuts)),
+            "" if measure.as_built else _cells(held(finding, lath_words(stations, offsets, cuts))),
             verdict_words(finding),
             _cells(finding.row_reason.tolist()),
+            "yes" if measure.as_built else "",
         ],
         len(dz_m),
     )

@@ -15,6 +15,7 @@ import numpy as np
 
 from checker.model.arrays import FloatArray
 from checker.model.finding import Results
+from checker.model.ways import way_of
 from checker.report.escape import in_json
 from checker.report.numbers import fixed_column
 from checker.report.places import places_of
@@ -97,9 +98,8 @@ def map_file(results: Results) -> MapFile:
         crs, transformer = _way(name, np.concatenate(list(placed.values())))
     except (CRSError, ProjError) as fault:
         return MapFile(said=f'left out: "{name}" leads to no WGS 84: {fault}')
-    how = f"{crs.name} to WGS 84 by: {transformer.description}"
-    accuracy = transformer.accuracy if transformer.accuracy >= 0 else None
-    known = "stated accuracy unknown" if accuracy is None else f"stated accuracy {accuracy:g} m"
+    way = way_of(transformer)
+    known = way.known
     metres = exact_metres(crs.axis_info[0].unit_conversion_factor)
     places = {
         number: np.column_stack(transformer.transform(*(north_east / metres).T[::-1]))
@@ -116,8 +116,8 @@ def map_file(results: Results) -> MapFile:
             "from": name,
             "name": crs.name,
             "to": "WGS 84",
-            "operation": transformer.description,
-            "accuracy_m": accuracy,
+            "operation": way.steps,
+            "accuracy_m": way.accuracy_m,
         },
         "unit": results.job.unit.value,
     }
@@ -126,7 +126,7 @@ def map_file(results: Results) -> MapFile:
     if lost:
         known += f"; {lost:,} places left out, on which this grid cannot be used"
     return MapFile(
-        said=f"{how}; {known}",
+        said=f"{crs.name} to WGS 84 by: {way.steps}; {known}",
         head=in_json(json.dumps(head, ensure_ascii=False))[:-1] + ', "features": [\n',
         places=places,
         first=first,

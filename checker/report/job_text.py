@@ -10,6 +10,7 @@ from typing import Final
 
 from checker.errors import OutputError
 from checker.model.guess import Guess, LayerGuess
+from checker.report.windows import refuse_unusable
 from checker.text import fixed, printable
 from checker.units import LengthUnit
 
@@ -58,6 +59,11 @@ def job_text(guess: Guess, commented: Mapping[str, str]) -> str:
     return "\n".join(_Writer(guess, commented).lines()) + "\n"
 
 
+def _check_shots(guess: Guess) -> str:
+    """Return how many check shots there are, in words."""
+    return f"{guess.check_shots} check {'shot' if guess.check_shots == 1 else 'shots'}"
+
+
 def stakeout_name(layer: LayerGuess) -> str:
     """Return the name of the stakeout of a layer."""
     if layer.line:
@@ -77,9 +83,7 @@ class _Writer:
     def __init__(self, guess: Guess, commented: Mapping[str, str]) -> None:
         self._guess = guess
         self._commented = commented
-        self._plan_only = any(not layer.heights and not layer.line for layer in guess.layers)
-        self._lines = any(layer.line for layer in guess.layers)
-        self._with_heights = any(layer.heights for layer in guess.layers)
+        self._judged_by = {_tolerance_of(layer) for layer in guess.layers}
 
     def lines(self) -> list[str]:
         guess = self._guess
@@ -159,8 +163,9 @@ class _Writer:
                 '# file = "control.csv"',
                 '# tolerance = "control"',
             ]
-        shots = f"{guess.check_shots} check {'shot' if guess.check_shots == 1 else 'shots'}"
-        said = f"{shots} found: as-measured points that carry a control point's number."
+        said = (
+            f"{_check_shots(guess)} found: as-measured points that carry a control point's number."
+        )
         if not guess.check_shots:
             said = (
                 "No as-measured point carries a control point's number: there is no check shot, "
@@ -196,18 +201,26 @@ class _Writer:
         out: list[str] = []
         if self._guess.control is not None:
             out += self._tolerance("control", _CONTROL, heights=True)
-        if self._with_heights:
+        if "stakes" in self._judged_by:
             out += self._tolerance("stakes", _STAKES, heights=True)
-        if self._plan_only:
+        if "hubs" in self._judged_by:
+            out += self._tolerance("hubs", _STAKES, heights=False, hubs=True)
+        if "stakes-plan" in self._judged_by:
             out += self._tolerance("stakes-plan", _STAKES, heights=False)
-        if self._lines:
+        if "lines" in self._judged_by:
             out += self._tolerance("lines", _STAKES, heights=False, plan="across")
         if self._guess.again:
             out += self._tolerance("repeat", _REPEAT, heights=True)
         return out
 
     def _tolerance(
-        self, name: str, limits: _Placeholder, *, heights: bool, plan: str = "horizontal"
+        self,
+        name: str,
+        limits: _Placeholder,
+        *,
+        heights: bool,
+        plan: str = "horizontal",
+        hubs: bool = False,
     ) -> list[str]:
         metric = self._guess.unit is LengthUnit.METRE
         horizontal, vertical = limits.metric if metric else limits.feet
@@ -216,6 +229,13 @@ class _Writer:
         out.append(f"{plan} = {quoted(horizontal)}")
         if heights:
             out.append(f"vertical = {quoted(vertical)}")
+        elif hubs:
+            out += _comment(
+                "Their heights are not judged: they scatter as the ground does, and the cut or "
+                "fill goes on the lath. If these points were set to grade, state the limit. TO "
+                "CONFIRM"
+            )
+            out.append(f"# vertical = {quoted(vertical)}")
         else:
             why = "design or shots have no elevations"
             if plan == "across":
@@ -252,15 +272,16 @@ class _Writer:
             body.append(f"measured = {{ description = [{listed}] }}")
         elif layer.ids:
             listed = ", ".join(quoted(text) for text in layer.ids)
-            body.append(f"measured = {{ id = [{listed}] }}")
+            body.append(
+                f"measured = {{ id = [{listed}] }}    # a shot that comes later must be added here"
+            )
         if layer.nearest_m is not None:
             match = "line" if layer.line else "nearest"
             body += [
                 f"match = {quoted(match)}",
                 f"within = {quoted(_length(layer.nearest_m, unit))}",
             ]
-        tolerance = "lines" if layer.line else "stakes" if layer.heights else "stakes-plan"
-        body.append(f"tolerance = {quoted(tolerance)}")
+        body.append(f"tolerance = {quoted(_tolerance_of(layer))}")
         body.append("# complete = false    # list stakes that are not set yet, do not count them")
         return self._section("[[stakeout]]", name, _comment(met + "."), body)
 
@@ -307,19 +328,35 @@ _GATE: Final = {
 }
 
 
+def _tolerance_of(layer: LayerGuess) -> str:
+    """Return the name of the tolerance that a layer is judged by."""
+    if layer.line:
+        return "lines"
+    if not layer.heights:
+        return "stakes-plan"
+    return "hubs" if layer.at_ground else "stakes"
+
+
 _ALOFT_M: Final = 0.15
 """Shots that stand farther above or below their design than this are not that point's height."""
 
 
 def _aloft(layer: LayerGuess, unit: LengthUnit) -> str:
-    """Return what to ask where the shots of a layer stand high or low as a whole."""
+    """Return what to ask where the shots of a layer stand high or low."""
+    if layer.at_ground:
+        return (
+            "Its shots stand here above, there below the design by more than any survey scatters "
+            f"(median {_length(layer.above_m, unit)}): taken for hubs at ground, whose cut or fill "
+            "goes on the lath, and judged in plan alone. Were they set to grade, state `vertical`"
+        )
     if not abs(layer.above_m) > _ALOFT_M:
         return ""
     side = "above" if layer.above_m > 0 else "below"
     return (
-        f"Its shots stand {_length(abs(layer.above_m), unit)} {side} the design (median): hubs at "
-        "ground, whose cut or fill goes on the lath? Then take the limit in height out of their "
-        "tolerance. If not: a pole height, another vertical datum, or no geoid"
+        f"Its shots stand {_length(abs(layer.above_m), unit)} {side} the design (median), all "
+        "about alike: a pole height, another vertical datum, or no geoid? If they are hubs at "
+        "ground, whose cut or fill goes on the lath, take the limit in height out of their "
+        "tolerance"
     )
 
 
@@ -373,7 +410,7 @@ def guess_lines(guess: Guess, commented: Mapping[str, str]) -> list[str]:
             lines.append(f"  {aloft}")
     lines += [f"not used: layer {layer}: {why}" for layer, why in guess.idle]
     if guess.control is not None:
-        lines.append(f"control: {guess.check_shots} check shots")
+        lines.append(f"control: {_check_shots(guess)}")
     if guess.again:
         lines.append(f"repeats: {guess.again} numbers shot again at least 20 minutes later")
     lines.append("tolerances: placeholders, agreed by nobody: replace them by your contract's")
@@ -388,6 +425,7 @@ def write_new(folder: Path, files: Mapping[str, bytes]) -> None:
 
     Raises OutputError where a file is in the way or the folder cannot be written.
     """
+    refuse_unusable(folder, "DIR")
     written: list[Path] = []
     made = not os.path.exists(folder)  # noqa: PTH110  (never raises)
     try:

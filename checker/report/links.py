@@ -1,10 +1,14 @@
 """Where pages and rows are found: files of a folder, or anchors of the one file."""
 
+import re
 from collections.abc import Sequence
 
 from checker.model.finding import Results
 from checker.report import tables
 from checker.report.escape import slug
+
+_PART = re.compile(r"-part-\d+$")
+"""What a further page of a table is called: a check that is called so would be taken for one."""
 
 
 class Links:
@@ -17,9 +21,9 @@ class Links:
         taken: set[str] = set()
         for number, finding in enumerate(results.findings, 1):
             base = f"check-{slug(finding.measure.name) or number}"
-            if base in taken:
+            if base in taken or _PART.search(base):
                 base = f"{base}-{number}"
-            while base in taken:
+            while base in taken or _PART.search(base):
                 base += "-x"
             taken.add(base)
             self._files.append(base)

@@ -1,5 +1,6 @@
 """What a single file holds, as sections for the terminal."""
 
+import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Final
@@ -192,7 +193,7 @@ def _drawing(look: DrawingOverview) -> list[Section]:
     sections = [Section(title=f"{drawing.path}: a drawing", lines=tuple(lines))]
     sections += _sizes(look)
     sections.append(_layers(drawing))
-    sections.append(_labels(drawing, look.unit))
+    sections.append(_labels(drawing, look.unit, look.label_layer))
     return sections
 
 
@@ -282,7 +283,7 @@ def _layers(drawing: Drawing) -> Section:
     )
 
 
-def _labels(drawing: Drawing, unit: LengthUnit) -> Section:
+def _labels(drawing: Drawing, unit: LengthUnit, label_layer: str) -> Section:
     points = drawing.points
     by_layer: dict[str, list[int]] = defaultdict(list)
     for row, layer in enumerate(points.layer.tolist()):
@@ -314,8 +315,13 @@ def _labels(drawing: Drawing, unit: LengthUnit) -> Section:
                 heights,
             )
         )
+    hint = (
+        "the numbers stand on another layer: say so in the job, under [design]:",
+        f"labels = {{ layer = [{json.dumps(label_layer, ensure_ascii=False)}] }}",
+    )
     return Section(
         title="Design points and their numbers",
+        lines=hint if label_layer else (),
         headings=("layer", "points", "unnumbered", "numbers", "elevations"),
         rows=tuple(rows),
         numbers=frozenset((1, 2)),

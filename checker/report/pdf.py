@@ -32,8 +32,9 @@ _SCRIPT = re.compile(r"<script>.*?</script>", re.DOTALL)
 _POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy"[^>]*>')
 _MISSING = (
     "--pdf needs the library WeasyPrint, which is not installed ({why}). Nothing was written.\n"
-    "    hint: pip install 'stakeout-closure-checker[pdf]'; on Debian also the packages"
-    " libpango-1.0-0, libpangoft2-1.0-0 and libharfbuzz-subset0. Or print the pages from a browser"
+    '    hint: where the README and the .venv lie: .venv/bin/pip install ".[pdf]"; on Debian also'
+    " the packages libpango-1.0-0, libpangoft2-1.0-0 and libharfbuzz-subset0. Or print the pages"
+    " from a browser"
 )
 
 

@@ -10,7 +10,7 @@ from checker.model.measure import Item
 from checker.report.escape import clean
 from checker.report.links import Links
 from checker.report.numbers import Outside
-from checker.report.show import chance, length
+from checker.report.show import chance, small
 
 _PARTS = {
     "horizontal": "plan",
@@ -115,7 +115,7 @@ def _limit(key: str, by_key: dict[str, Item], outside: Outside) -> str:
 
 def _size(item: Item | None, outside: Outside) -> str:
     value = None if item is None else item.value
-    return length(value, outside) if isinstance(value, float) else "—"
+    return small(value, outside) if isinstance(value, float) else "—"
 
 
 def _chance(item: Item | None) -> str:

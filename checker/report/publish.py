@@ -23,6 +23,7 @@ from checker.errors import OutputError
 from checker.report import manifest
 from checker.report.outlet import OpenFile, Write
 from checker.report.swap import exchange, held, hold
+from checker.report.windows import refuse_unusable
 
 _NAMED: Final = 5
 """How many foreign files a message names."""
@@ -52,6 +53,7 @@ def publish_report(fill: Callable[[OpenFile], None], target: Path) -> None:
     the report, manifest.json too. Of two runs that write the same report at once, the later one
     wins, whole. Raises OutputError where the target is no report of ours, or where writing fails.
     """
+    refuse_unusable(target, "--out")
     try:
         target = Path(os.path.realpath(target))
         _refuse_root(target)

@@ -9,12 +9,13 @@ import numpy as np
 from checker import __version__
 from checker.model.finding import Finding, Results, Verdict
 from checker.model.job import Tolerance
-from checker.model.measure import Column, Item, Quantity
+from checker.model.measure import Column, Quantity
 from checker.report.diagnoses import diagnoses_json, power_json
 from checker.report.escape import in_json
 from checker.report.lath import lath_texts
 from checker.report.numbers import Outside
 from checker.report.rows import batches, part_of
+from checker.report.settled import settled
 from checker.units import Formula
 
 SCHEMA = 1
@@ -131,8 +132,9 @@ def lead_cells(finding: Finding) -> list[Cells]:
 def results_document(results: Results) -> dict[str, object]:
     """Return what results.json holds, as plain dicts and lists.
 
-    Lengths in the job's unit and at full precision; angles in decimal degrees, arc seconds where
-    the key ends in ``_arcsec``; what does not exist is None, never NaN.
+    Lengths in the job's unit, unrounded but for the digits that are noise (`settled`); angles in
+    decimal degrees, arc seconds where the key ends in ``_arcsec``; what does not exist is None,
+    never NaN.
     """
     outside = Outside(unit=results.job.unit)
     document = _frame(results)
@@ -249,7 +251,7 @@ def _check_head(finding: Finding, cells: Sequence[Cells], outside: Outside) -> d
         "verdict": finding.verdict.word,
         "reason": finding.reason,
         "tolerance": stated(finding.measure.tolerance),
-        "summary": {item.key: _item(item, outside) for item in finding.summary},
+        "summary": {item.key: outside.item(item) for item in finding.summary},
         "columns": _heads(cells),
     }
 
@@ -272,18 +274,6 @@ def stated(tolerance: Tolerance | None) -> dict[str, object] | None:
         "source": tolerance.source,
         "limits": limits,
     }
-
-
-def _item(item: Item, outside: Outside) -> object:
-    """Return one number of the summary outside."""
-    value = item.value
-    if value is None or isinstance(value, str | bool):
-        return value
-    if not np.isfinite(value):
-        return None
-    if item.quantity is Quantity.COUNT:
-        return int(value)
-    return outside.one(item.quantity, item.key, float(value))
 
 
 def _cells(key: str, column: Column | None, finding: Finding, outside: Outside) -> Cells:
@@ -323,7 +313,7 @@ def _values(column: Column, finding: Finding, outside: Outside) -> list[object]:
 
 
 def _numbers(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[object]:
-    listed: list[object] = values.tolist()
+    listed: list[object] = settled(values).tolist()
     for row in np.flatnonzero(~np.isfinite(values)).tolist():
         listed[row] = None
     return listed

@@ -5,15 +5,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from checker.lengths import LARGE_M, is_fine
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Finding, Judgement, Verdict
-from checker.model.measure import Quantity
+from checker.model.measure import Measure, Quantity
 from checker.report.escape import anchors
 from checker.report.numbers import Outside
 from checker.report.svg import KINDS
 
 PLAN_LIMITS = frozenset({"horizontal", "along", "across"})
 HEIGHT_LIMITS = frozenset({"vertical", "elevation"})
+NO_LENGTHS = frozenset({"ratio", "angular", "set_angle", "slope", "grade", "crossfall", "area"})
+"""Limits of what is no length."""
 _KIND_OF = {
     Verdict.OUTSIDE: KINDS.index("outside"),
     Verdict.UNDECIDED: KINDS.index("undecided"),
@@ -62,6 +65,14 @@ class Rows:
                 values = column.values.astype(np.float64)
                 return self.outside.convert(column.quantity, key, values)
         return np.full(len(self), np.nan)
+
+    def smalls(self, key: str) -> FloatArray:
+        """Return a column of differences as a page shows them, see `Outside.small`."""
+        return self.outside.in_small(self.lengths(key))
+
+    def small_limit(self, limit: str, side: int = 1) -> FloatArray:
+        """Return `limit` as a page shows it, see `Outside.small`."""
+        return self.outside.in_small(self.limit(limit, side))
 
     def texts(self, key: str) -> list[str]:
         """Return a column of text; empty texts where there is none."""
@@ -132,7 +143,12 @@ def rows_of(finding: Finding, outside: Outside, key: str) -> Rows:
         share, governs = finding.row_share, _governs(finding, count)
     return Rows(
         finding=finding,
-        outside=replace(outside, station_digits=finding.measure.station_digits),
+        outside=replace(
+            outside,
+            station_digits=finding.measure.station_digits,
+            fine=_any_fine(finding.judgements),
+            large=_large(finding.measure),
+        ),
         key=key,
         anchor=tuple(anchors(finding.measure.id.tolist(), key)),
         kind=kind,
@@ -140,6 +156,11 @@ def rows_of(finding: Finding, outside: Outside, key: str) -> Rows:
         governs=governs,
         counted=finding.measure.counted,
     )
+
+
+def least_reach(rows: Rows) -> float:
+    """Return what an axis of differences reaches to at least: three thousandths of the unit."""
+    return float(rows.outside.in_small(np.array([0.003]))[0])
 
 
 def part_of(finding: Finding, which: IntArray | slice) -> Finding:
@@ -202,6 +223,28 @@ def batches(count: int, size: int) -> Iterator[range]:
     """Return the row numbers of every page of a table."""
     for first in range(0, max(count, 1), size):
         yield range(first, min(first + size, count))
+
+
+def _large(measure: Measure) -> frozenset[str]:
+    """Return the columns of which half the values are a metre or more."""
+    keys = set()
+    for column in measure.columns:
+        if column.quantity is Quantity.LENGTH:
+            values = np.abs(column.values.astype(np.float64))
+            values = values[np.isfinite(values)]
+            if values.size and np.median(values) >= LARGE_M:
+                keys.add(column.key)
+    return frozenset(keys)
+
+
+def _any_fine(judgements: tuple[Judgement, ...]) -> bool:
+    """Tell whether a limit of a length is so small that a whole millimetre says too little."""
+    return any(
+        is_fine(float(np.min(sizes, where=sizes > 0.0, initial=np.inf)))
+        for each in judgements
+        if each.limit not in NO_LENGTHS
+        for sizes in (np.abs(each.lower), np.abs(each.upper))
+    )
 
 
 def _governs(finding: Finding, count: int) -> IntArray:

@@ -5,6 +5,7 @@ import re
 
 import numpy as np
 
+from checker.lengths import FINE_M, LARGE_M, small_text, spoken_scale
 from checker.model.arrays import FloatArray
 from checker.model.measure import Item, Quantity
 from checker.report.numbers import LENGTH_DECIMALS, Outside, fixed_column, station_texts
@@ -13,8 +14,8 @@ from checker.text import MISSING, azimuth, decimals_apart, dms, fixed, group, la
 MINUS = "−"
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d+\.\d)")
 THIN = "\N{NARROW NO-BREAK SPACE}"
-_MANY = 100.0
-"""From this share of a limit on the percent need their thousands apart."""
+_MANY = 10.0
+"""From this share of a limit on it is told how many times the limit it is."""
 _SIGNED = frozenset(
     {"dn", "de", "dz", "along", "across", "offset", "latitude", "departure", "d_distance", "shift"}
     | {"adjusted_latitude", "adjusted_departure", "rise", "correction"}
@@ -55,12 +56,16 @@ def degrees_text(text: str) -> str:
 
 
 def percent(share: float) -> str:
-    """Return a share as whole percent; what is over its limit never prints as 100 %."""
+    """Return a share as whole percent; what is over its limit never prints as 100 %.
+
+    Ten times the limit and more is told as so many times it.
+    """
     if not math.isfinite(share):
         return MISSING if math.isnan(share) else "∞"
+    if share >= _MANY:
+        return f"{group(share, 0)}{THIN}×"
     decimals = 0 if share <= 1.0 else decimals_apart(share * 100.0, 100.0, 0)
-    write = group if share >= _MANY else fixed
-    return f"{write(share * 100.0, decimals)}{THIN}%"
+    return f"{fixed(share * 100.0, decimals)}{THIN}%"
 
 
 def percents(shares: FloatArray) -> list[str]:
@@ -90,6 +95,22 @@ def chance(probability: float) -> str:
     if 0.0 <= probability < 0.001:
         return f"<{THIN}0.1{THIN}%"
     return f"{fixed(probability * 100.0, 1)}{THIN}%"
+
+
+def small(value_m: float, outside: Outside) -> str:
+    """Return a limit or a sigma with its unit, see `checker.lengths`."""
+    if not math.isfinite(value_m):
+        return MISSING
+    return minus(small_text(value_m, outside.unit)).replace(" ", THIN)
+
+
+def difference(value_m: float, outside: Outside) -> str:
+    """Return a difference with its unit and the decimals that it has in the check's table."""
+    if not math.isfinite(value_m):
+        return MISSING
+    scale = spoken_scale(outside.unit, value_m, fine_m=FINE_M)
+    decimals = outside.small.decimals if scale.unit == outside.small.unit else scale.decimals
+    return f"{minus(fixed(value_m / scale.metres, decimals))}{THIN}{scale.unit}"
 
 
 def length(value_m: float, outside: Outside, decimals: int = LENGTH_DECIMALS) -> str:
@@ -122,6 +143,12 @@ def item_text(item: Item, outside: Outside, more: int = 0, *, sign: bool = False
         return special
     number = outside.one(quantity, item.key, float(value))
     decimals = (outside.decimals(quantity, item.key) or 0) + more
+    unit = _page_unit(quantity, outside)
+    scale = outside.on_page(quantity, item.key)
+    if scale is not None and abs(value) < LARGE_M:
+        values_m = np.array([value], dtype=np.float64)
+        number, unit = float(outside.smalls(values_m)[0]), scale.unit
+        decimals = outside.finer(item.key, scale, values_m) + more
     if quantity in (
         Quantity.DISTANCE,
         Quantity.AREA,
@@ -133,8 +160,24 @@ def item_text(item: Item, outside: Outside, more: int = 0, *, sign: bool = False
     else:
         text = fixed(number, decimals)
         text = plus(text) if sign or is_signed(item.key) else minus(text)
-    unit = _page_unit(quantity, outside)
     return text if text == MISSING or not unit else f"{text}{THIN}{unit}"
+
+
+def closure_ratio(n: float, asked: float) -> str:
+    """Return ``1:74 000`` for the N of a closure ratio, without digits that mean nothing.
+
+    Two figures, rounded down; more where what is asked for lies between. asked: NaN: nothing.
+    """
+    if not math.isfinite(n) or n < 1.0:
+        return ratio(n)
+    for figures in range(2, 16):
+        step = 10.0 ** (math.floor(math.log10(n)) + 1 - figures)
+        if step < 1.0:
+            break
+        down = math.floor(n / step * (1.0 + 1e-9)) * step
+        if not down < asked <= n:
+            return ratio(down)
+    return ratio(n)
 
 
 def _special(quantity: Quantity, value: float, key: str, outside: Outside) -> str | None:
@@ -179,6 +222,9 @@ def column_texts(quantity: Quantity, key: str, values: FloatArray, outside: Outs
         return [lath(value, outside.lath_decimals) for value in dz.tolist()]
     numbers = outside.convert(quantity, f"{key}_arcsec" if _small(quantity) else key, values)
     decimals = 1 if _small(quantity) else (outside.decimals(quantity, key) or 0)
+    scale = outside.on_page(quantity, key)
+    if scale is not None:
+        numbers, decimals = outside.smalls(values), outside.finer(key, scale, values)
     texts = fixed_column(numbers, decimals)
     if is_signed(key):
         zero = fixed(0.0, decimals)
@@ -203,4 +249,5 @@ def column_unit(quantity: Quantity, key: str, outside: Outside) -> str:
         return ""
     if quantity is Quantity.SMALL_ANGLE:
         return "″"
-    return outside.unit_name(quantity, key) or ""
+    scale = outside.on_page(quantity, key)
+    return scale.unit if scale is not None else outside.unit_name(quantity, key) or ""

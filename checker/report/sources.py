@@ -1,9 +1,11 @@
 """What the pages about drawings, measurements and inputs show: where the numbers came from."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
 
+from checker.lengths import is_fine, small_scale
 from checker.model.arrays import TextArray
 from checker.model.drawing import Drawing, Notice
 from checker.model.finding import Results
@@ -12,7 +14,7 @@ from checker.model.points import Points, Quality
 from checker.report import svg
 from checker.report.escape import clean
 from checker.report.numbers import Outside, fixed_column
-from checker.report.show import THIN, length, minus, true_minus
+from checker.report.show import THIN, length, minus, small, true_minus
 from checker.text import fixed, group, ratio
 from checker.units import Formula, LengthUnit
 
@@ -214,6 +216,17 @@ def _notice(notice: Notice) -> Line:
     return Line(name=clean(str(notice.where)), text=clean(notice.message))
 
 
+def _grouped(notices: Sequence[Notice]) -> tuple[Line, ...]:
+    """Return notices, those of one text together with all their places."""
+    places: dict[str, list[str]] = {}
+    for notice in notices:
+        places.setdefault(notice.message, []).append(str(notice.where))
+    return tuple(
+        Line(name=clean(", ".join(dict.fromkeys(where))), text=clean(text))
+        for text, where in places.items()
+    )
+
+
 def measured_view(results: Results) -> MeasuredView | None:
     """Return what the page about measurements shows; None where the job has none."""
     points, job = results.inputs.measured, results.job
@@ -313,7 +326,11 @@ def _spread(key: str, numbers: svg.FloatArray, outside: Outside) -> str:
     ends = np.array([numbers.min(), np.median(numbers), numbers.max()])
     unit, decimals = "", 1
     if key.endswith("_m"):
+        least_m = float(ends[0])
         ends, unit, decimals = outside.unit.from_metres(ends), outside.unit.short, 3
+        if key.startswith("sigma"):
+            scale = small_scale(outside.unit, fine=is_fine(least_m))
+            ends, unit, decimals = outside.in_small(ends), scale.unit, scale.decimals
     elif key.endswith("_rad"):
         ends, unit = np.degrees(ends), "°"
     elif key.endswith("_s"):
@@ -345,7 +362,7 @@ def inputs_view(results: Results) -> InputsView:
         tolerances=tuple(limits_view(tolerance) for tolerance in job.tolerances),
         gate=_gate(job.gate, Outside(unit=job.unit)) if job.gate else (),
         gate_source=clean(job.gate.source or "") if job.gate else "",
-        notices=tuple(_notice(notice) for notice in results.inputs.notices),
+        notices=_grouped(results.inputs.notices),
     )
 
 
@@ -385,8 +402,8 @@ def _settings(job: Job) -> tuple[Line, ...]:
 
 
 def _gate(gate: Gate, outside: Outside) -> tuple[Line, ...]:
-    def size(value: float | None) -> str | None:
-        return None if value is None else f"at most {length(value, outside)}"
+    def size(value: float | None, text: Callable[[float, Outside], str] = small) -> str | None:
+        return None if value is None else f"at most {text(value, outside)}"
 
     def plain(value: float | None, unit: str = "") -> str | None:
         return None if value is None else f"at most {value:g}{unit}"
@@ -403,7 +420,7 @@ def _gate(gate: Gate, outside: Outside) -> tuple[Line, ...]:
         ("Age of corrections", plain(gate.age_s, f"{THIN}s")),
         ("σ plan", size(gate.sigma_h_m)),
         ("σ height", size(gate.sigma_z_m)),
-        ("Distance to base", size(gate.base_distance_m)),
+        ("Distance to base", size(gate.base_distance_m, length)),
         ("Pole", poles),
         (
             "Elevation mask",

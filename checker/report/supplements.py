@@ -10,7 +10,7 @@ from checker.model.measure import Column, Quantity, Supplement
 from checker.report.escape import clean, escape, escape_all
 from checker.report.rows import Rows
 from checker.report.show import column_texts, column_unit, true_minus
-from checker.report.tables import PAGE_ROWS, kind_table, rows_of_kind
+from checker.report.tables import PAGE_ROWS, kind_table, rows_of_kind, scroller
 
 SLIM_ROWS = 40
 """So many rows of a table stand in a report of one page."""
@@ -93,10 +93,11 @@ def _table(rows: Rows, each: Supplement, name: str, most: int) -> str:
     ]
     caption = (
         f"{escape(rows.finding.measure.name)}: {escape(each.title[:1].lower() + each.title[1:])}, "
-        f"lengths in {rows.outside.unit.words}."
+        f"lengths in {rows.outside.words}."
     )
     return (
-        f'<div class="scroll tall" tabindex="0" role="region" aria-labelledby="{name}-cap">'
+        f'<div class="{scroller(len(body))}" tabindex="0" role="region" '
+        f'aria-labelledby="{name}-cap">'
         f'<table class="data sortable" id="{name}"><caption id="{name}-cap"><span>{caption}</span>'
         f"</caption><thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )

@@ -335,6 +335,55 @@ def draw(
     )
 
 
+def figure(  # noqa: PLR0913  (what a page shows of it)
+    figure_id: str,
+    size: tuple[float, float],
+    parts: Iterable[str],
+    *,
+    title: str,
+    caption: str,
+    name: str,
+    description: str,
+    classes: Sequence[str] = (),
+    role: str = "img",
+    wide: bool = False,
+    zoomable: bool = False,
+    verdicts: bool = False,
+) -> Figure:
+    """Return a drawing as a figure of a page; size: width and height. See `Figure` and `draw`."""
+    width, height = size
+    drawing = draw(
+        figure_id,
+        width,
+        height,
+        parts,
+        name=name,
+        description=description,
+        classes=classes,
+        role=role,
+    )
+    return Figure(
+        id=figure_id,
+        title=title,
+        caption=caption,
+        svg=drawing,
+        wide=wide,
+        zoomable=zoomable,
+        verdicts=verdicts,
+    )
+
+
+def height_rules(y_of: Scale, left: float, right: float, about: int) -> list[str]:
+    """Return a line across at every tick of a vertical scale, with its number at the left."""
+    parts = []
+    values, decimals = y_of.ticks(about)
+    for value in values:
+        parts.append(line(left, y_of(value), right, y_of(value), "rule"))
+        label = tick_text(value, decimals)
+        parts.append(text(left - 6, y_of(value) + 4, label, anchor="end", size=10.5, dim=True))
+    return parts
+
+
 def tick_text(value: float, decimals: int) -> str:
     """Return the number of an axis, with a true minus sign."""
     return fixed(value, decimals).replace("-", "−")

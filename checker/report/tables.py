@@ -18,6 +18,7 @@ from checker.model.measure import Column, Quantity
 from checker.report import svg
 from checker.report.escape import escape, escape_all
 from checker.report.lath import lath_texts
+from checker.report.numbers import LENGTH_DECIMALS
 from checker.report.rows import Rows, batches
 from checker.report.show import chances, column_texts, column_unit, percents
 from checker.report.words import called
@@ -32,6 +33,8 @@ _POINT_ORDER = (
     *("", "station", "offset", "sigma_h", "sigma_z", "p_within"),
 )
 """Columns of a comparison of points; "" is where what was found stands."""
+_TALL = 60
+"""Tables of more rows scroll in a window of their own, so that their heading stays in sight."""
 _POINT_KINDS = ("stakeout", "control")
 _PLACES = (
     *("design_n", "design_e", "design_z", "measured_n", "measured_e", "measured_z", "description"),
@@ -216,7 +219,7 @@ def rows_of_kind(rows: Rows, kind: str) -> IntArray | None:
 def kind_table(rows: Rows, which: IntArray, name: str, what: str) -> str:
     """Return a table of some rows of a network, with the columns that these have."""
     columns, _ = _columns(rows.part(which))
-    unit = rows.outside.unit.words
+    unit = rows.outside.words
     caption = f"{escape(called(rows.finding))}: {len(which):,} {what}, lengths in {unit}."
     columns = [column for column in columns if column.label != "Row"]
     table = _draw(rows, which, columns, name, caption)
@@ -270,9 +273,7 @@ def _draw(
     return _table(name, look, caption, _head(rows, columns), body)
 
 
-def _draw_places(
-    rows: Rows, which: IntArray | slice, columns: Sequence[_Shown], name: str
-) -> str:
+def _draw_places(rows: Rows, which: IntArray | slice, columns: Sequence[_Shown], name: str) -> str:
     """Return the table of the coordinates of some rows."""
     part = rows.part(which)
     row = '<tr data-k="%s"><th scope="row"><a href="#%s">%s</a></th>'
@@ -288,9 +289,15 @@ def _kinds(rows: Rows) -> list[str]:
     return [svg.KINDS[kind] for kind in rows.kind.tolist()]
 
 
+def scroller(rows: int) -> str:
+    """Return the classes of what a table scrolls in: up and down too where it is long."""
+    return "scroll tall" if rows > _TALL else "scroll"
+
+
 def _table(name: str, look: str, caption: str, head: str, body: Sequence[str]) -> str:
     return (
-        f'<div class="scroll tall" tabindex="0" role="region" aria-labelledby="{name}-cap">'
+        f'<div class="{scroller(len(body))}" tabindex="0" role="region" '
+        f'aria-labelledby="{name}-cap">'
         f'<table class="{look}" id="{name}"><caption id="{name}-cap"><span>{caption}</span>'
         f"</caption>{head}<tbody>{''.join(body)}</tbody></table></div>"
     )
@@ -326,7 +333,7 @@ def _places_head(rows: Rows, places: Sequence[_Shown]) -> str:
 
 def _caption(rows: Rows, part: range, number: int, count: int) -> str:
     name = escape(called(rows.finding))
-    unit = rows.outside.unit.words
+    unit = rows.outside.words
     text = f"{name}: {len(rows):,} rows, lengths in {unit}"
     if count == 1 and len(part) < len(rows):
         text += f"; the worst {len(part):,} are shown here, all stand in results.csv"
@@ -354,7 +361,7 @@ def _columns(rows: Rows) -> tuple[list[_Shown], tuple[str, ...]]:
                 shown.append(_probability())
             elif rows.by_row:
                 empty.append(_SHORT[key])
-        elif key in by_key:
+        elif key in by_key and (measure.kind, key) != ("control", "cut_fill"):
             column = by_key[key]
             made = _shown(column, rows)
             if made is None:
@@ -395,6 +402,8 @@ def _shown(column: Column, rows: Rows) -> _Shown | None:
     """Return a column as shown, or None where no row has a value."""
     key, quantity = column.key, column.quantity
     label = _SHORT.get(key, column.label)
+    if rows.finding.measure.kind == "control":
+        label = label.replace("Design", "Known")
     if quantity in (Quantity.TEXT, Quantity.FLAG):
         if not any(_words(column)):
             return None
@@ -443,7 +452,8 @@ def _number_cells(key: str, rows: Rows) -> list[str]:
     cells = escape_all(column_texts(column.quantity, key, values, rows.outside))
     if key in _LIMIT_OF and rows.by_row:
         limit = _limit_of(key, rows)
-        _tell_apart(cells, rows, limit)
+        whole = rows.outside.on_page(column.quantity, key) is None
+        _tell_apart(cells, rows, limit, whole=whole)
         _stress(cells, rows, limit)
     elif key in _GRADE_LIMIT_OF and rows.by_row:
         _stress(cells, rows, _GRADE_LIMIT_OF[key])
@@ -458,19 +468,25 @@ def _failing(rows: Rows, limit: str) -> BoolArray:
     return failing
 
 
-def _tell_apart(cells: list[str], rows: Rows, limit: str) -> None:
-    """Give a failure one more digit where it would print as its limit does."""
+def _tell_apart(cells: list[str], rows: Rows, limit: str, *, whole: bool) -> None:
+    """Give a failure one more digit where it would print as its limit does.
+
+    whole: the cells are in the job's unit.
+    """
     judgement = rows.judgement(limit)
     failing = np.flatnonzero(_failing(rows, limit))
     if judgement is None:
         return
+    decimals = LENGTH_DECIMALS if whole else rows.outside.small.decimals
+    shown = rows.outside.unit.from_metres if whole else rows.outside.smalls
     for row in failing.tolist():
-        value = float(rows.outside.unit.from_metres(float(judgement.value[row])))
-        bounds = judgement.upper if value >= 0 else judgement.lower
-        bound = float(rows.outside.unit.from_metres(float(np.broadcast_to(bounds, len(rows))[row])))
-        if np.isfinite(bound) and fixed(abs(value), 3) == fixed(abs(bound), 3):
+        found = judgement.value[row : row + 1]
+        bounds = judgement.upper if found[0] >= 0 else judgement.lower
+        bound = np.broadcast_to(bounds, len(rows))[row : row + 1]
+        value, most = (float(shown(each)[0]) for each in (found, bound))
+        if np.isfinite(most) and fixed(abs(value), decimals) == fixed(abs(most), decimals):
             sign = "−" if value < 0 else "+" if cells[row].startswith("+") else ""
-            cells[row] = sign + show_failure(abs(value), abs(bound), 3)[0]
+            cells[row] = sign + show_failure(abs(value), abs(most), decimals)[0]
 
 
 def _stress(cells: list[str], rows: Rows, limit: str) -> None:
@@ -480,13 +496,16 @@ def _stress(cells: list[str], rows: Rows, limit: str) -> None:
 
 def _with_limit(unit: str, rows: Rows, limit: str) -> str:
     """Return the heading's note: unit, and the limit where all rows share it."""
-    above, below = rows.limit(limit, 1), rows.limit(limit, -1)
+    scale = rows.outside.small
+    small = unit == scale.unit
+    of, decimals = (rows.small_limit, scale.decimals) if small else (rows.limit, LENGTH_DECIMALS)
+    above, below = of(limit, 1), of(limit, -1)
     up = np.unique(above[np.isfinite(above)])
     down = np.unique(below[np.isfinite(below)])
     if len(up) > 1 or len(down) > 1:
         return f"{unit}, limits differ"
-    high = fixed(float(up[0]), 3) if len(up) else ""
-    low = fixed(float(down[0]), 3) if len(down) else ""
+    high = fixed(float(up[0]), decimals) if len(up) else ""
+    low = fixed(float(down[0]), decimals) if len(down) else ""
     if high and low and high != low:
         return f"{unit}, −{low} to +{high}"
     if high and low:

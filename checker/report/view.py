@@ -8,7 +8,8 @@ from markupsafe import Markup
 
 from checker import __version__
 from checker.model.finding import Finding, Results, Verdict
-from checker.model.job import Job
+from checker.model.job import Job, Rule
+from checker.model.kinds import kind_name
 from checker.model.measure import Item
 from checker.model.past import Since
 from checker.report import svg, tables, words
@@ -37,8 +38,8 @@ from checker.report.plots import (
     target,
 )
 from checker.report.proof_view import ProofView, UnprovenView, proof_views, unproven_views
-from checker.report.rows import Rows, kind_of, rows_of
-from checker.report.show import item_text, length, percent, true_minus
+from checker.report.rows import HEIGHT_LIMITS, Rows, kind_of, rows_of
+from checker.report.show import closure_ratio, difference, item_text, percent, true_minus
 from checker.report.sources import (
     DrawingView,
     InputsView,
@@ -104,6 +105,7 @@ class CheckView:
     place: str
     limits: LimitsView | None
     summary: tuple[Line, ...]
+    risks: tuple[Line, ...]
     remarks: tuple[str, ...]
     figures: tuple[svg.Figure, ...]
     supplements: tuple[SupplementView, ...]
@@ -129,6 +131,8 @@ class SiteView:
     word: str
     headline: words.Headline
     tiles: tuple[Tile, ...]
+    beware: tuple[str, ...]
+    guarded: bool
     hold: str
     cautions: tuple[str, ...]
     attention: tuple[Attention, ...]
@@ -203,6 +207,11 @@ def site_view(
         word=results.verdict.word,
         headline=words.headline(results, close),
         tiles=_tiles(every),
+        beware=tuple(words.sentence(clean(text)) for text in results.beware),
+        guarded=any(
+            each.measure.tolerance is not None and each.measure.tolerance.rule is Rule.GUARDED
+            for each in results.findings
+        ),
         hold=words.hold(results),
         cautions=tuple(words.cautions(results)),
         attention=attention,
@@ -246,7 +255,7 @@ def _facts(job: Job) -> tuple[Line, ...]:
         ("Surveyed by", job.surveyed_by),
         ("Date", job.date.isoformat() if job.date else None),
         ("Design revision", job.design.revision if job.design else None),
-        ("Lengths in", job.unit.words),
+        ("Lengths in", Outside(unit=job.unit).words),
     )
     return tuple(Line(name=name, text=text) for name, text in known if text)
 
@@ -325,7 +334,7 @@ def _attention_check(rows: Rows, number: int, links: Links) -> Attention:
         kind=svg.KINDS[kind_of(finding)],
         id=clean(finding.measure.name),
         href=links.check(number),
-        check=words.kind_name(finding.measure.kind),
+        check=kind_name(finding.measure.kind),
         share=percent(finding.share),
         bar=tables.bar(finding.share),
         found=true_minus(clean(finding.reason or use)),
@@ -351,7 +360,7 @@ def _tiles(every: Sequence[Rows]) -> tuple[Tile, ...]:
     for kind in dict.fromkeys(rows.finding.measure.kind for rows in every if rows.by_row):
         if kind not in named:
             chosen = [rows for rows in every if rows.finding.measure.kind == kind]
-            tile = _rows_tile(words.kind_name(kind), chosen)
+            tile = _rows_tile(kind_name(kind), chosen)
             tiles += [tile] if tile is not None else []
     return tuple(tiles)
 
@@ -421,7 +430,7 @@ def _limit_tile(title: str, chosen: Sequence[Rows], limits: Sequence[str]) -> Ti
                 best, row = float(use.max()), int(use.argmax())
                 name = clean(str(rows.ids[row]))
                 size = abs(float(judgement.value[row]))
-                text = f"most used: {length(size, rows.outside)} at {name}"
+                text = f"most used: {difference(size, rows.outside)} at {name}"
     if not compared:
         return None
     if failed:
@@ -441,7 +450,7 @@ def _closure_tile(rows: Rows) -> Tile:
     big, rest = finding.verdict.word.capitalize(), ""
     found, asked = items.get("ratio"), items.get("ratio_required")
     if found is not None and isinstance(found.value, float):
-        big = ratio(found.value)
+        big = closure_ratio(found.value, _number(asked))
         if asked is not None and isinstance(asked.value, float):
             rest = f"{ratio(asked.value)} asked"
     elif (item := items.get("misclosure")) is not None and item.value is not None:
@@ -507,13 +516,14 @@ def _check(
     return CheckView(
         key=rows.key,
         name=_name(finding),
-        kind_name=words.kind_name(measure.kind),
+        kind_name=kind_name(measure.kind),
         kind=kind,
         word=tables.word(kind),
         headline=_clean_headline(words.check_headline(finding, _close(rows))),
         place=clean(str(measure.where)),
         limits=None if measure.tolerance is None else limits_view(measure.tolerance),
-        summary=_summary(finding, rows.outside),
+        summary=_summary(finding, rows.outside, _is_told),
+        risks=_summary(finding, rows.outside, _is_risk),
         remarks=tuple(true_minus(clean(text)) for text in measure.remarks),
         figures=tuple(
             _figures(rows, () if slim else _own_plan(rows, number, results, links), results)
@@ -549,10 +559,27 @@ def _counts(rows: Rows) -> str:
     return f"{text}; {aside:,} listed only" if aside else text
 
 
-def _summary(finding: Finding, outside: Outside) -> tuple[Line, ...]:
+def _is_risk(item: Item, _: Finding) -> bool:
+    return item.key.startswith(("risk_", "expected_wrong_"))
+
+
+def _is_told(item: Item, finding: Finding) -> bool:
+    """Tell whether a number says something: a cut to the stake is no error in height."""
+    if item.key == "allowable" and item.value is None:
+        return False
+    staked = finding.measure.kind in ("stakeout", "slope_stake")
+    judged = any(judgement.limit in HEIGHT_LIMITS for judgement in finding.judgements)
+    heights = item.key in ("mean_z", "rms_z", "max_abs_z")
+    return not _is_risk(item, finding) and not (staked and heights and not judged)
+
+
+def _summary(
+    finding: Finding, outside: Outside, chosen: Callable[[Item, Finding], bool]
+) -> tuple[Line, ...]:
     """Return the numbers of a check; a failure and its limit get the digits that part them."""
     pairs = {"misclosure": "allowable", "angular_misclosure_arcsec": "angular_allowable_arcsec"}
     items = {item.key: item for item in finding.summary}
+    asked = _number(items.get("ratio_required"))
     more: dict[str, int] = {}
     for key, limit in pairs.items():
         more |= _digits(items.get(key), items.get(limit), outside)
@@ -560,11 +587,18 @@ def _summary(finding: Finding, outside: Outside) -> tuple[Line, ...]:
         Line(
             name=clean(item.label),
             text=clean(
-                item_text(item, outside, more.get(item.key, 0), sign=_is_level(item, finding))
+                closure_ratio(float(item.value), asked)
+                if item.key in ("ratio", "raw_ratio") and isinstance(item.value, float)
+                else item_text(item, outside, more.get(item.key, 0), sign=_is_level(item, finding))
             ),
         )
         for item in finding.summary
+        if chosen(item, finding)
     )
+
+
+def _number(item: Item | None) -> float:
+    return item.value if item is not None and isinstance(item.value, float) else float("nan")
 
 
 def _is_level(item: Item, finding: Finding) -> bool:

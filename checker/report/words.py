@@ -8,28 +8,10 @@ import numpy as np
 
 from checker.model.finding import Finding, Results, Verdict
 from checker.model.job import Status
+from checker.model.kinds import kind_name
 from checker.report.rows import HEIGHT_LIMITS, PLAN_LIMITS, Rows
 from checker.report.show import percent
 
-KIND_NAMES = {
-    "stakeout": "Stakeout",
-    "control": "Control check",
-    "site_fit": "Site fit",
-    "accuracy": "Accuracy statement",
-    "rover_test": "Field test of the rover",
-    "traverse": "Traverse",
-    "levels": "Level run",
-    "repeats": "Repeat shots",
-    "slope_stake": "Slope stakes",
-    "curb_return": "Curb return",
-    "surface": "Surface",
-    "relative": "Relative positions",
-    "plane": "Slope and flatness",
-    "pipe": "Pipe runs",
-    "vectors": "Loops of vectors",
-    "network": "Network",
-    "figure": "Figure",
-}
 STATUS_NOTES = {
     Status.DRAFT: "Draft: for checking by the people named below, not to be built from.",
     Status.ISSUED: "",
@@ -49,11 +31,6 @@ class Headline:
 
     big: str
     rest: str
-
-
-def kind_name(kind: str) -> str:
-    """Return what a kind of check is called on a page."""
-    return KIND_NAMES.get(kind, kind.replace("_", " ").capitalize())
 
 
 def called(finding: Finding) -> str:
@@ -127,6 +104,12 @@ def _cap(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def sentence(text: str) -> str:
+    """Return a sentence with a capital, unless it begins with the name of a file."""
+    first = text.split(maxsplit=1)[0] if text else ""
+    return text if "." in first or "/" in first else _cap(text)
+
+
 def _sentence(text: str) -> str:
     return f"{_cap(text)}." if text else ""
 
@@ -165,55 +148,81 @@ def to_do(rows: Rows, row: int, doubts: Sequence[str]) -> str:
 
 _EARLIER = re.compile(r"stands where .+ put it")
 _OUTSIDE_TO_DO = {
+    "control": (
+        "Stop. Look at set-up, pole, base and mark, shoot it again; set nothing more from it "
+        "until it agrees."
+    ),
+    "repeats": (
+        "Hold. Find which shot is wrong by a third one at another time; if the stake was moved "
+        "in between, say so."
+    ),
     "site_fit": (
         "Stop. Find the wrong mark before anything rests on this fit: look at its cap and at the "
         "control list, shoot it again."
     ),
     "surface": "Hold. Check the height again; if it stands, cut or fill there and shoot it again.",
     "relative": (
-        "Hold. Measure this distance itself, by tape or total station; see under the remarks "
-        "whether a point or the whole group stands wrong."
+        "Hold. Measure it again directly, by tape, total station or level: a single point, or the "
+        "whole group, may stand wrong."
     ),
     "plane": "Hold. Check with level or straightedge; if it stands, rework before it is covered.",
-    "pipe": "Hold. Level both inverts again before the trench is filled; if it stands, relay it.",
+    "curb_return": (
+        "Hold. Shoot it again; if it stands, ask the engineer whether the return stays or is "
+        "rebuilt."
+    ),
+    "slope_stake": "Hold. Shoot it again; if it stands, move the stake to the catch point.",
+    "pipe": "Hold. Level both inverts again before the trench is filled; if it stands, re-lay it.",
 }
+"""What to do about a row outside, where its kind matters; of stakes it is told below."""
 
 
 def _about_outside(rows: Rows, row: int) -> str:
     kind = rows.finding.measure.kind
-    if kind == "control":
-        return (
-            "Stop. Look at set-up, pole, base and mark, shoot it again; set nothing more from it "
-            "until it agrees."
-        )
-    if kind == "repeats":
-        return (
-            "Hold. Find which shot is wrong by a third one at another time; if the stake was moved "
-            "in between, say so."
-        )
-    if kind in _OUTSIDE_TO_DO:
-        return _OUTSIDE_TO_DO[kind]
-    if "on the other side" in str(rows.finding.measure.said[row]):
-        return (
-            "Stop. Pull the stake, set it on the side that the design says, and tell whoever may "
-            "have built from it."
-        )
-    if _EARLIER.search(str(rows.finding.measure.said[row])):
-        return (
-            "Stop. Pull the stake and set it by this revision; look for others that were set by "
-            "the earlier one, and tell whoever may have built from them."
-        )
     failing = {
         judgement.limit
         for judgement in rows.finding.judgements
         if len(judgement.verdict) == len(rows) and judgement.verdict[row] == Verdict.OUTSIDE
     }
+    if "plumb" in failing:
+        return (
+            "Hold. Plumb it again from two sides; if it stands, tell the engineer before loading "
+            "or grouting."
+        )
+    if kind in _OUTSIDE_TO_DO:
+        return _OUTSIDE_TO_DO[kind]
+    if rows.finding.measure.as_built:
+        return _about_as_built(failing)
+    return _about_stake(str(rows.finding.measure.said[row]), failing)
+
+
+def _about_stake(said: str, failing: set[str]) -> str:
+    """Return what to do about a stake that is outside; said: what else is known of it."""
+    if "on the other side" in said:
+        return (
+            "Stop. Pull the stake, set it on the side that the design says, and tell whoever may "
+            "have built from it."
+        )
+    if _EARLIER.search(said):
+        return (
+            "Hold. Find out which revision it was set from, or whether it was disturbed; then "
+            "re-set it by this one, look for others, and tell whoever may have built from them."
+        )
     plan, height = bool(failing & PLAN_LIMITS), bool(failing & HEIGHT_LIMITS)
     if plan and height:
         return "Hold. Shoot it again; if it stands, re-set the stake in plan and in height."
     if height:
         return "Hold. Check the height again, by level if tight; if it stands, re-mark cut or fill."
     return "Hold. Shoot it again; if it stands, re-set the stake."
+
+
+def _about_as_built(failing: set[str]) -> str:
+    """Return what to do about something built; it is not moved like a stake."""
+    what = "the height" if failing <= HEIGHT_LIMITS else "it"
+    how = ", by level if tight" if failing <= HEIGHT_LIMITS else ""
+    return (
+        f"Hold. Check {what} again{how}; if it stands, ask the engineer whether it stays or is "
+        "rebuilt."
+    )
 
 
 def _about_undecided(rows: Rows, row: int, doubt: str) -> str:

@@ -5,10 +5,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from checker.lengths import small_text
 from checker.model.measure import Item
 from checker.report import svg
 from checker.report.rows import Rows, kind_of
-from checker.report.show import item_text
+from checker.report.show import closure_ratio, item_text
 from checker.text import fixed, ratio
 
 _FACTORS = (1, 2, 5)
@@ -51,7 +52,7 @@ def traverse(rows: Rows, figure_id: str) -> svg.Figure | None:
     note = "legs to scale, grid north up"
     misclosure = float(np.hypot(off_n, off_e))
     if np.isfinite(misclosure) and misclosure > 0:
-        factor = _factor(misclosure * per_unit, 64.0)
+        factor = scale_factor(misclosure * per_unit, 64.0)
         dx, dy = off_e * per_unit * factor, -off_n * per_unit * factor
         cx, cy = float(x[-2]), float(y[-2])
         parts += [
@@ -60,7 +61,7 @@ def traverse(rows: Rows, figure_id: str) -> svg.Figure | None:
             svg.text(
                 cx + dx + (9 if dx >= 0 else -9),
                 cy + dy + 4,
-                f"misclosure {fixed(misclosure, 3)} {rows.outside.unit.short}",
+                f"misclosure {_small(rows, misclosure)}",
                 anchor="start" if dx >= 0 else "end",
                 bold=True,
                 halo=True,
@@ -71,19 +72,15 @@ def traverse(rows: Rows, figure_id: str) -> svg.Figure | None:
         )
     parts.append(svg.text(10, height - 10, note, size=10.5, dim=True))
     title = _traverse_title(items, rows)
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, height),
+        parts,
         title=title,
         caption="Stations as computed before any adjustment of position.",
-        svg=svg.draw(
-            figure_id,
-            width,
-            height,
-            parts,
-            name="Traverse",
-            description=title,
-            classes=("wide", "mid"),
-        ),
+        name="Traverse",
+        description=title,
+        classes=("wide", "mid"),
         wide=True,
     )
 
@@ -142,7 +139,7 @@ def _station(x: float, y: float, name: str, middle: tuple[float, float]) -> str:
     return svg.at(x, y, triangle + label)
 
 
-def _factor(pixels: float, wanted: float) -> float:
+def scale_factor(pixels: float, wanted: float) -> float:
     """Return the round factor that draws so many pixels about as long as wanted."""
     power = 10.0 ** np.floor(np.log10(wanted / pixels))
     best = max(factor * power for factor in _FACTORS if factor * power * pixels <= wanted * 1.0001)
@@ -156,14 +153,18 @@ def _value(items: dict[str, Item], rows: Rows, key: str) -> float:
     return rows.outside.one(item.quantity, key, float(item.value))
 
 
+def _small(rows: Rows, value: float) -> str:
+    """Return a difference in the job's unit as a sentence says it."""
+    return small_text(rows.outside.unit.to_metres(value), rows.outside.unit)
+
+
 def _traverse_title(items: dict[str, Item], rows: Rows) -> str:
     found, asked = items.get("ratio"), items.get("ratio_required")
     misclosure = items.get("misclosure")
     if found is not None and isinstance(found.value, float):
-        title = f"Closes {ratio(found.value)}"
-        if asked is not None and isinstance(asked.value, float):
-            title += f"; {ratio(asked.value)} is asked"
-        return title
+        limit = asked.value if asked is not None and isinstance(asked.value, float) else np.nan
+        title = f"Closes {closure_ratio(found.value, limit)}"
+        return title if np.isnan(limit) else f"{title}; {ratio(limit)} is asked"
     if misclosure is not None and misclosure.value is not None:
         return f"Misclosure {item_text(misclosure, rows.outside)}"
     return "Not closed: nothing proves these stations"
@@ -186,12 +187,7 @@ def levels(rows: Rows, figure_id: str) -> svg.Figure | None:
     x_of = svg.Scale(low=0, high=max(float(along[-1]), 1e-9), start=left, end=right)
     y_of = svg.Scale(low=low - margin, high=high + margin, start=base, end=top)
     unit = rows.outside.unit.short
-    parts = []
-    values, decimals = y_of.ticks(5)
-    for value in values:
-        parts.append(svg.line(left, y_of(value), right, y_of(value), "rule"))
-        label = svg.tick_text(value, decimals)
-        parts.append(svg.text(left - 6, y_of(value) + 4, label, anchor="end", size=10.5, dim=True))
+    parts = svg.height_rules(y_of, left, right, 5)
     parts.append(svg.text(left - 6, top - 10, unit, anchor="end", size=10.5, dim=True))
     xs, ys = svg.nums(x_of.array(along[known])), svg.nums(y_of.array(z[known]))
     turns = _turning(rows, known)
@@ -223,22 +219,18 @@ def levels(rows: Rows, figure_id: str) -> svg.Figure | None:
     items = {item.key: item for item in rows.finding.summary}
     parts += _gauge(items, rows, right + 52, (top + base) / 2, (base - top) / 2)
     title = _level_title(items, rows)
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, height),
+        parts,
         title=title,
         caption=(
             "Elevations as booked, before any adjustment; small dots are intermediate sights. At "
             "the right the misclosure against what is allowed."
         ),
-        svg=svg.draw(
-            figure_id,
-            width,
-            height,
-            parts,
-            name="Level run",
-            description=title,
-            classes=("wide", "mid"),
-        ),
+        name="Level run",
+        description=title,
+        classes=("wide", "mid"),
         wide=True,
     )
 
@@ -259,7 +251,11 @@ def _gauge(items: dict[str, Item], rows: Rows, x: float, middle: float, reach: f
     half = allowed * per_unit
     spot = middle - float(np.clip(found * per_unit, -reach * 0.95, reach * 0.95))
     kind = svg.KINDS[kind_of(rows.finding)]
-    label = fixed(allowed, 3)
+    scale = rows.outside.small
+    label = fixed(float(rows.outside.in_small(np.array([allowed]))[0]), scale.decimals)
+    if scale.unit != rows.outside.unit.short:
+        # The elevations beside it are in metres.
+        label += f" {scale.unit}"
     return [
         svg.rect(x - 13, middle - half, 26, 2 * half, "limit"),
         svg.line(x - 17, middle, x + 17, middle),

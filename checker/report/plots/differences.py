@@ -14,9 +14,9 @@ from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Results, Verdict
 from checker.model.job import Surface
 from checker.report import svg
-from checker.report.lath import lath_texts
-from checker.report.plots.plan import HEIGHT, WIDTH, _furniture, _grid, _grid_texts, _scales
-from checker.report.rows import Rows
+from checker.report.lath import height_texts
+from checker.report.plots.plan import HEIGHT, WIDTH, furniture, grid, grid_texts, scales
+from checker.report.rows import Rows, least_reach
 from checker.report.show import THIN
 from checker.text import fixed, signed
 
@@ -67,11 +67,11 @@ def difference_map(
     edges: lines of the design in the job's unit, each shape (vertices, 2), easting, northing.
     """
     n, e = rows.lengths("measured_n"), rows.lengths("measured_e")
-    value = rows.lengths(words.key)
+    value = rows.smalls(words.key)
     take = np.flatnonzero(np.isfinite(n) & np.isfinite(e) & np.isfinite(value) & rows.counted)
     if len(take) < 3:
         return None
-    x_of, y_of = _scales(n[take], e[take])
+    x_of, y_of = scales(n[take], e[take])
     x, y = x_of.array(e), y_of.array(n)
     beyond = _beyond(rows, words.limit)
     top = _reference(rows, words.limit, value[take])
@@ -81,7 +81,7 @@ def difference_map(
         f"<defs>{svg.hatch(figure_id)}{clip}</defs>",
         svg.rect(0, 0, WIDTH, HEIGHT, "paper"),
         f'<g clip-path="url(#{figure_id}-clip)"><g class="zoom">',
-        *_grid(x_of, y_of),
+        *grid(x_of, y_of),
         _edges(edges, x_of, y_of),
     ]
     texts = _texts(rows, words, value)
@@ -92,7 +92,7 @@ def difference_map(
         parts.append(svg.at(float(x[row]), float(y[row]), body, f"{rows.ids[row]}: {texts[row]}"))
     parts += _labels(rows, texts, x, y, drawn[beyond[drawn]])
     parts.append("</g></g>")
-    parts += [*_grid_texts(x_of, y_of), *_furniture(x_of, rows.outside, vectors=False)]
+    parts += [*grid_texts(x_of, y_of), *furniture(x_of, rows.outside, vectors=False)]
     parts += _key(figure_id, words)
     parts.append(svg.rect(0.5, 0.5, WIDTH - 1, HEIGHT - 1, "frame"))
     title = _title(rows, words, value[take], beyond[take])
@@ -106,19 +106,15 @@ def difference_map(
         caption = caption.removesuffix(" Thin lines are the design's own triangles.")
     if len(drawn) < len(take):
         caption += f" {len(drawn):,} of {len(take):,} shots are drawn, the largest of each place."
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (WIDTH, HEIGHT),
+        parts,
         title=title,
         caption=caption,
-        svg=svg.draw(
-            figure_id,
-            WIDTH,
-            HEIGHT,
-            parts,
-            name="Map of differences",
-            description=f"{title}. Grid north up.",
-            classes=("plan",),
-        ),
+        name="Map of differences",
+        description=f"{title}. Grid north up.",
+        classes=("plan",),
         wide=True,
         zoomable=True,
     )
@@ -174,7 +170,7 @@ def _beyond(rows: Rows, limit: str) -> BoolArray:
 
 def _reference(rows: Rows, limit: str, values: FloatArray) -> float:
     """Return the difference that a mark of full size stands for: the limit, else the largest."""
-    bounds = np.concatenate((rows.limit(limit), rows.limit(limit, -1)))
+    bounds = np.concatenate((rows.small_limit(limit), rows.small_limit(limit, -1)))
     bounds = bounds[np.isfinite(bounds) & (bounds > 0.0)]
     return float(bounds.max()) if bounds.size else max(float(np.abs(values).max()), 1e-9)
 
@@ -225,10 +221,12 @@ def _edges(edges: Sequence[FloatArray], x_of: svg.Scale, y_of: svg.Scale) -> str
 def _texts(rows: Rows, words: Words, value: FloatArray) -> list[str]:
     """Return every difference as a mark's name says it."""
     if words.lath:
-        return lath_texts(rows.finding, rows.outside.unit.to_metres(value), rows.outside)
+        value_m = rows.outside.unit.to_metres(rows.lengths(words.key))
+        return height_texts(rows.finding, value_m, rows.outside)
+    decimals = rows.outside.small.decimals
     if not words.below:
-        return [fixed(each, 3) for each in value.tolist()]
-    return [signed(each, 3).replace("-", "−") for each in value.tolist()]
+        return [fixed(each, decimals) for each in value.tolist()]
+    return [signed(each, decimals).replace("-", "−") for each in value.tolist()]
 
 
 def _labels(
@@ -264,7 +262,7 @@ def _key(figure_id: str, words: Words) -> list[str]:
 
 def _title(rows: Rows, words: Words, value: FloatArray, beyond: BoolArray) -> str:
     """Return the finding of a figure in words."""
-    unit = rows.outside.unit.short
+    unit, decimals = rows.outside.small.unit, rows.outside.small.decimals
     count = int(beyond.sum())
     if count:
         high = int(np.count_nonzero(beyond & (value > 0)))
@@ -276,27 +274,28 @@ def _title(rows: Rows, words: Words, value: FloatArray, beyond: BoolArray) -> st
             f"{text}: {high} {words.above.split(',')[0]}, "
             f"{count - high} {words.below.split(',')[0]}"
         )
-    most = fixed(float(np.abs(value).max()), 3)
-    mean = fixed(float(value.mean()), 3).replace("-", "−")
+    most = fixed(float(np.abs(value).max()), decimals)
+    mean = fixed(float(value.mean()), decimals).replace("-", "−")
     return f"{len(value)} differences: largest {most}{THIN}{unit}, mean {mean}{THIN}{unit}"
 
 
 def difference_bars(rows: Rows, words: Words, figure_id: str) -> svg.Figure | None:
     """Return a bar for every row in the order of the table; None where there are too many."""
-    value = rows.lengths(words.key)
+    value = rows.smalls(words.key)
     take = np.flatnonzero(np.isfinite(value) & rows.counted)
     if not 2 <= len(take) <= _BARS:
         return None
     beyond = _beyond(rows, words.limit)
-    above, below = rows.limit(words.limit)[take], rows.limit(words.limit, -1)[take]
+    limits = rows.small_limit(words.limit), rows.small_limit(words.limit, -1)
+    above, below = limits[0][take], limits[1][take]
     width, left, right, top, base = 1000.0, 64.0, 984.0, 30.0, 214.0
     shown = value[take]
     bounds = [float(each) for each in (*above, *below) if np.isfinite(each)]
-    most = max(float(np.abs(shown).max()) * 1.25, max(bounds, default=0.0) * 1.3, 0.003)
+    most = max(float(np.abs(shown).max()) * 1.25, max(bounds, default=0.0) * 1.3, least_reach(rows))
     x_of = svg.Scale(low=-0.5, high=len(take) - 0.5, start=left, end=right)
     y_of = svg.Scale(low=-most if words.below else 0.0, high=most, start=base, end=top)
     wide = min(16.0, x_of.per_unit * 0.62)
-    unit = rows.outside.unit.short
+    unit = rows.outside.small.unit
     parts = [f"<defs>{svg.hatch(figure_id)}</defs>"]
     texts = _texts(rows, words, value)
     labelled = 0
@@ -342,8 +341,10 @@ def difference_bars(rows: Rows, words: Words, figure_id: str) -> svg.Figure | No
         svg.text(right, base + 18, "in the order of the table", anchor="end", dim=True),
     ]
     title = _title(rows, words, shown, beyond[take])
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, 244),
+        parts,
         title=title,
         caption=(
             f"Solid bars are {words.above}, hatched bars {words.below}. The dashes are each row's "
@@ -351,14 +352,8 @@ def difference_bars(rows: Rows, words: Words, figure_id: str) -> svg.Figure | No
             if words.below
             else f"Bars are {words.above}. The dashes are each row's own limit."
         ),
-        svg=svg.draw(
-            figure_id,
-            width,
-            244,
-            parts,
-            name="Differences by row",
-            description=title,
-            classes=("wide",),
-        ),
+        name="Differences by row",
+        description=title,
+        classes=("wide",),
         wide=True,
     )

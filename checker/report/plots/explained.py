@@ -6,6 +6,7 @@ scales are written, because the right one is often a thousand times larger.
 
 import numpy as np
 
+from checker.lengths import spoken_scale
 from checker.model.diagnosis import Diagnosis
 from checker.report import svg
 from checker.report.numbers import Outside
@@ -23,10 +24,13 @@ def explained(diagnosis: Diagnosis, outside: Outside, figure_id: str) -> svg.Fig
     data = diagnosis.explained
     if data is None or len(data.before_m) < _FEWEST:
         return None
-    before, after = (part / outside.unit.metres for part in (data.before_m, data.after_m))
+    before_m, after_m = data.before_m, data.after_m
+    sizes_m = np.nan_to_num([*_sizes(before_m), *_sizes(after_m)])
+    scale = spoken_scale(outside.unit, float(sizes_m.max()), fine_m=float(sizes_m[2:].min()))
+    before, after = (part / scale.metres for part in (before_m, after_m))
     sizes = [_sizes(part) for part in (before, after)]
     upward = _fell(sizes[0][1], sizes[1][1]) > _fell(sizes[0][0], sizes[1][0])
-    unit = outside.unit.short
+    unit = scale.unit
     parts: list[str] = []
     heads = ("As measured minus design", "With the cause taken into account")
     for place, (part, head) in enumerate(zip((before, after), heads, strict=True)):
@@ -35,7 +39,7 @@ def explained(diagnosis: Diagnosis, outside: Outside, figure_id: str) -> svg.Fig
         parts += _in_height(part, left, unit) if upward else _in_plan(part, left, unit)
     which = 1 if upward else 0
     words = "in height" if upward else "in plan"
-    one, other = (f"{fixed(size[which], 3)} {unit}" for size in sizes)
+    one, other = (f"{fixed(size[which], scale.decimals)} {unit}" for size in sizes)
     title = f"Without the cause {one} {words}, with it {other}"
     caption = (
         "Root mean squares of the points concerned. Every dot is one point; each panel has its own "
@@ -43,18 +47,14 @@ def explained(diagnosis: Diagnosis, outside: Outside, figure_id: str) -> svg.Fig
     )
     if len(before) < data.count:
         caption += f" {len(before)} of {data.count:,} points are drawn."
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (_WIDTH, _HEIGHT),
+        parts,
         title=title,
         caption=caption,
-        svg=svg.draw(
-            figure_id,
-            _WIDTH,
-            _HEIGHT,
-            parts,
-            name="Residuals without and with the cause",
-            description=f"{title}.",
-        ),
+        name="Residuals without and with the cause",
+        description=f"{title}.",
         wide=True,
     )
 

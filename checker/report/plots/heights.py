@@ -4,8 +4,8 @@ import numpy as np
 
 from checker.model.finding import Verdict
 from checker.report import svg
-from checker.report.lath import lath_texts
-from checker.report.rows import Rows
+from checker.report.lath import height_texts
+from checker.report.rows import Rows, least_reach
 from checker.report.show import THIN
 from checker.text import fixed
 
@@ -17,11 +17,11 @@ _BINS = 41
 
 def heights(rows: Rows, figure_id: str) -> svg.Figure | None:
     """Return the figure of a check's heights, or None where there are none."""
-    dz = rows.lengths("dz")
+    dz = rows.smalls("dz")
     take = np.flatnonzero(np.isfinite(dz) & rows.counted)
     if len(take) < 2:
         return None
-    above, below = rows.limit("vertical"), rows.limit("vertical", -1)
+    above, below = rows.small_limit("vertical"), rows.small_limit("vertical", -1)
     judgement = rows.judgement("vertical")
     beyond = np.zeros(len(rows), dtype=np.bool_)
     if judgement is not None:
@@ -39,14 +39,14 @@ def _one(limits: svg.FloatArray) -> float:
 
 def _title(rows: Rows, dz: svg.FloatArray, beyond: svg.BoolArray) -> str:
     count = int(np.count_nonzero(beyond))
-    unit = rows.outside.unit.short
+    unit, decimals = rows.outside.small.unit, rows.outside.small.decimals
     if count:
         cut = int(np.count_nonzero(beyond & (dz > 0)))
         sides = f"{cut} high, {count - cut} low"
         verb = "is" if count == 1 else "are"
         return f"{count} of {len(dz)} heights {verb} past the limit: {sides}"
-    worst = fixed(float(np.abs(dz).max()), 3)
-    mean = fixed(float(dz.mean()), 3).replace("-", "−")
+    worst = fixed(float(np.abs(dz).max()), decimals)
+    mean = fixed(float(dz.mean()), decimals).replace("-", "−")
     return f"{len(dz)} heights: largest {worst}{THIN}{unit}, mean {mean}{THIN}{unit}"
 
 
@@ -69,11 +69,13 @@ def _bars(
     width, left, right, top, base = 1000.0, 64.0, 984.0, 30.0, 214.0
     values = dz[take]
     limits = [limit for limit in (above, below) if np.isfinite(limit)]
-    most = max(float(np.abs(values).max()) * 1.25, *(limit * 1.5 for limit in limits), 0.003)
+    reach = [limit * 1.5 for limit in limits]
+    most = max(float(np.abs(values).max()) * 1.25, *reach, least_reach(rows))
     x_of = svg.Scale(low=-0.5, high=len(take) - 0.5, start=left, end=right)
     y_of = svg.Scale(low=-most, high=most, start=base, end=top)
-    parts = [f"<defs>{svg.hatch(figure_id)}</defs>", *_limits(y_of, left, right, above, below)]
-    unit = rows.outside.unit.short
+    band = _limits(rows, y_of, left, right, above, below)
+    parts = [f"<defs>{svg.hatch(figure_id)}</defs>", *band]
+    unit = rows.outside.small.unit
     parts += [
         svg.line(left, y_of(0), right, y_of(0), width=1.2),
         svg.text(left - 6, y_of(0) + 4, "0", anchor="end", size=10.5, dim=True),
@@ -81,7 +83,8 @@ def _bars(
         svg.text(left, base + 18, f"FILL, below design ({unit})", dim=True),
     ]
     wide = min(16.0, x_of.per_unit * 0.62)
-    texts = lath_texts(rows.finding, rows.outside.unit.to_metres(dz), rows.outside)
+    dz_m = rows.outside.unit.to_metres(rows.lengths("dz"))
+    texts = height_texts(rows.finding, dz_m, rows.outside)
     labelled = 0
     for number, row in enumerate(take.tolist()):
         value = float(dz[row])
@@ -110,24 +113,22 @@ def _bars(
     title = _title(rows, values, beyond[take])
     ends = f"{rows.ids[take[0]]} … {rows.ids[take[-1]]}, in the order of the table"
     parts.append(svg.text(right, base + 18, ends, anchor="end", dim=True))
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, 244),
+        parts,
         title=title,
         caption=_caption(),
-        svg=svg.draw(
-            figure_id,
-            width,
-            244,
-            parts,
-            name="Cut and fill by stake",
-            description=title,
-            classes=("wide",),
-        ),
+        name="Cut and fill by stake",
+        description=title,
+        classes=("wide",),
         wide=True,
     )
 
 
-def _limits(y_of: svg.Scale, left: float, right: float, above: float, below: float) -> list[str]:
+def _limits(
+    rows: Rows, y_of: svg.Scale, left: float, right: float, above: float, below: float
+) -> list[str]:
     """Return band, limit lines and their numbers; a side without a limit is open."""
     high = y_of(above) if np.isfinite(above) else min(y_of.start, y_of.end)
     low = y_of(-below) if np.isfinite(below) else max(y_of.start, y_of.end)
@@ -137,7 +138,7 @@ def _limits(y_of: svg.Scale, left: float, right: float, above: float, below: flo
     for value, place, sign in ((above, high, "+"), (below, low, "−")):
         if np.isfinite(value):
             parts.append(svg.line(left, place, right, place, more='stroke-dasharray="5 3"'))
-            label = f"{sign}{fixed(value, 3)}"
+            label = f"{sign}{fixed(value, rows.outside.small.decimals)}"
             parts.append(svg.text(left - 6, place + 4, label, anchor="end", size=10.5, dim=True))
     return parts
 
@@ -152,9 +153,8 @@ def _spread(
 ) -> svg.Figure:
     width, left, right, top, base = 1000.0, 64.0, 984.0, 20.0, 196.0
     limits = [limit for limit in (above, below) if np.isfinite(limit)]
-    most = max(
-        float(np.quantile(np.abs(dz), 0.995)) * 1.1, *(limit * 1.3 for limit in limits), 0.003
-    )
+    reach = [limit * 1.3 for limit in limits]
+    most = max(float(np.quantile(np.abs(dz), 0.995)) * 1.1, *reach, least_reach(rows))
     edges = np.linspace(-most, most, _BINS + 1)
     counts, _ = np.histogram(np.clip(dz, -most, most), bins=edges)
     x_of = svg.Scale(low=-most, high=most, start=left, end=right)
@@ -174,14 +174,14 @@ def _spread(
         if np.isfinite(value):
             place = x_of(value)
             parts.append(svg.line(place, top, place, base, more='stroke-dasharray="5 3"'))
-            label = svg.tick_text(value, 3)
+            label = svg.tick_text(value, rows.outside.small.decimals)
             anchor = "start" if sign > 0 else "end"
             parts.append(svg.text(place + 4 * sign, top + 10, label, anchor=anchor, halo=True))
     values, decimals = x_of.ticks(8)
     for value in values:
         label = svg.tick_text(value, decimals)
         parts.append(svg.text(x_of(value), base + 16, label, anchor="middle", size=10.5, dim=True))
-    unit = rows.outside.unit.short
+    unit = rows.outside.small.unit
     parts += [
         svg.line(left, base, right, base),
         svg.line(x_of(0), top, x_of(0), base),
@@ -191,18 +191,14 @@ def _spread(
         svg.text(left - 6, base, "0", anchor="end", size=10.5, dim=True),
     ]
     title = _title(rows, dz, beyond)
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, 242),
+        parts,
         title=title,
         caption=f"{_caption()} Heights past the edge stand in the last bar of their side.",
-        svg=svg.draw(
-            figure_id,
-            width,
-            242,
-            parts,
-            name="How often which cut and fill occurs",
-            description=title,
-            classes=("wide",),
-        ),
+        name="How often which cut and fill occurs",
+        description=title,
+        classes=("wide",),
         wide=True,
     )

@@ -2,12 +2,12 @@
 
 import numpy as np
 
+from checker.lengths import small_text
 from checker.model.measure import Supplement
 from checker.report import svg
-from checker.report.plots.closures import _factor
+from checker.report.plots.closures import scale_factor
 from checker.report.rows import Rows
 from checker.report.show import percent
-from checker.text import fixed
 
 _MOST_LABELS = 60
 _MOST_LINES = 4000
@@ -38,7 +38,7 @@ def network(rows: Rows, figure_id: str) -> svg.Figure | None:
     middle_n = (float(n[there].max()) + float(n[there].min())) / 2
     x = width / 2 + (e - middle_e) * per_unit
     y = (height - 24) / 2 - (n - middle_n) * per_unit
-    factor = _factor(float(major[free].max()) * per_unit, _WANTED)
+    factor = scale_factor(float(major[free].max()) * per_unit, _WANTED)
     parts = [_lines(rows, x, y, there)]
     left = ", ".join(str(rows.ids[k]) for k in beside[:4]) + (" and more" if beside[4:] else "")
     scale = per_unit * factor
@@ -69,19 +69,15 @@ def network(rows: Rows, figure_id: str) -> svg.Figure | None:
     note += f"; not drawn, as only sighted or levelled: {left}" if beside else ""
     parts.append(svg.text(10, height - 10, note, size=10.5, dim=True))
     title = _title(rows, worst, float(major[worst]))
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, height),
+        parts,
         title=title,
         caption="Error ellipses of the adjusted stations at the stated confidence.",
-        svg=svg.draw(
-            figure_id,
-            width,
-            height,
-            parts,
-            name="Network",
-            description=title,
-            classes=("wide", "mid"),
-        ),
+        name="Network",
+        description=title,
+        classes=("wide", "mid"),
         wide=True,
     )
 
@@ -142,8 +138,8 @@ def _title(rows: Rows, worst: int, size: float) -> str:
     items = {item.key: item.value for item in rows.finding.summary}
     level = items.get("confidence")
     how = f" at {percent(level)}" if isinstance(level, float) else ""
-    unit = rows.outside.unit.short
-    title = f"Largest ellipse {fixed(size, 3)} {unit}{how}, at {rows.ids[worst]}"
+    shown = small_text(rows.outside.unit.to_metres(size), rows.outside.unit)
+    title = f"Largest ellipse {shown}{how}, at {rows.ids[worst]}"
     loud = sum(mark == "stands out" for mark in rows.texts("mark"))
     if loud:
         return f"{title}; {loud} observation{'s stand' if loud > 1 else ' stands'} out"

@@ -58,22 +58,18 @@ def profile(rows: Rows, figure_id: str) -> svg.Figure | None:
         if bad
         else f"{len(take)} {'pipe' if len(take) == 1 else 'pipes'}, none past a limit"
     )
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, 300),
+        parts,
         title=title,
         caption=(
             "Solid lines join the as-measured inverts, dashed lines the design's; pipes follow "
             "each other as the job lists them. Heights are drawn larger than lengths."
         ),
-        svg=svg.draw(
-            figure_id,
-            width,
-            300,
-            parts,
-            name="Pipes in profile",
-            description=title,
-            classes=("wide",),
-        ),
+        name="Pipes in profile",
+        description=title,
+        classes=("wide",),
         wide=True,
     )
 
@@ -94,12 +90,7 @@ def _axes(
 ) -> list[str]:
     """Return the grid with its numbers."""
     unit = rows.outside.unit.short
-    parts = []
-    values, decimals = y_of.ticks(5)
-    for value in values:
-        parts.append(svg.line(left, y_of(value), right, y_of(value), "rule"))
-        label = svg.tick_text(value, decimals)
-        parts.append(svg.text(left - 6, y_of(value) + 4, label, anchor="end", size=10.5, dim=True))
+    parts = svg.height_rules(y_of, left, right, 5)
     values, decimals = x_of.ticks(8)
     for value in values:
         label = svg.tick_text(value, decimals)

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from markupsafe import Markup
 
 from checker.model.arrays import BoolArray, FloatArray, IntArray
 from checker.model.drawing import Polyline
@@ -120,7 +119,7 @@ def _crowd(marks: Marks) -> Window | None:
     urgent = np.flatnonzero(marks.kind != _WITHIN)
     if len(urgent) < _MANY or len(marks.n) > _ALL:
         return None
-    x_of, y_of = _scales(marks.n, marks.e)
+    x_of, y_of = scales(marks.n, marks.e)
     x, y = x_of.array(marks.e[urgent]), y_of.array(marks.n[urgent])
     half_x, half_y = WIDTH / _LARGER / 2, HEIGHT / _LARGER / 2
     near = (np.abs(x[:, None] - x) <= half_x) & (np.abs(y[:, None] - y) <= half_y)
@@ -135,7 +134,7 @@ def _crowd(marks: Marks) -> Window | None:
     inside = (np.abs(marks.e - middle_e) <= wide) & (np.abs(marks.n - middle_n) <= high)
     n, e = marks.n[inside], marks.e[inside]
     room = 4.0 / x_of.per_unit
-    new_x, _ = _scales(n, e)
+    new_x, _ = scales(n, e)
     return Window(
         low_n=float(n.min()) - room,
         high_n=float(n.max()) + room,
@@ -212,7 +211,7 @@ def plan(
     """
     if not len(marks.n):
         return None
-    x_of, y_of = _scales(marks.n, marks.e)
+    x_of, y_of = scales(marks.n, marks.e)
     x, y = x_of.array(marks.e), y_of.array(marks.n)
     lines, all_lines = _linework(linework, x_of, y_of, outside)
     drawn = _chosen(marks, x, y)
@@ -226,14 +225,14 @@ def plan(
         f'<defs><clipPath id="{figure_id}-clip">{whole}</clipPath></defs>',
         svg.rect(0, 0, WIDTH, HEIGHT, "paper"),
         f'<g clip-path="url(#{figure_id}-clip)"><g class="zoom">',
-        *_grid(x_of, y_of),
+        *grid(x_of, y_of),
         lines,
         _frame(framed, x_of, y_of),
         *_points(marks, x, y, drawn),
         *_labels(marks, x, y, drawn),
         "</g></g>",
-        *_grid_texts(x_of, y_of),
-        *_furniture(x_of, outside, vectors=vectors),
+        *grid_texts(x_of, y_of),
+        *furniture(x_of, outside, vectors=vectors),
         svg.rect(0.5, 0.5, WIDTH - 1, HEIGHT - 1, "frame"),
     ]
     caption = "Every mark stands at its design place, or where it was measured if it has none."
@@ -257,29 +256,23 @@ def plan(
             " The design's lines are left out: there are too many for a page to draw. They count "
             "in every check all the same."
         )
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (WIDTH, HEIGHT),
+        parts,
         title=title,
         caption=caption,
-        svg=Markup(  # noqa: S704  (built by svg's helpers, which escape)
-            svg.draw(
-                figure_id,
-                WIDTH,
-                HEIGHT,
-                parts,
-                name="Plan",
-                description=f"{title}. {len(marks.n)} points, grid north up.",
-                classes=("plan",),
-                role="group",
-            )
-        ),
+        name="Plan",
+        description=f"{title}. {len(marks.n)} points, grid north up.",
+        classes=("plan",),
+        role="group",
         wide=True,
         zoomable=True,
         verdicts=True,
     )
 
 
-def _scales(n: FloatArray, e: FloatArray) -> tuple[svg.Scale, svg.Scale]:
+def scales(n: FloatArray, e: FloatArray) -> tuple[svg.Scale, svg.Scale]:
     """Return one scale for both axes; a single point gets a window of 20 units about it."""
     span_e, span_n = max(float(np.ptp(e)), 1e-9), max(float(np.ptp(n)), 1e-9)
     if max(span_e, span_n) < 1e-6:
@@ -311,14 +304,16 @@ def _chosen(marks: Marks, x: FloatArray, y: FloatArray) -> IntArray:
     return take[np.lexsort((take, -marks.kind[take]))]
 
 
-def _grid(x_of: svg.Scale, y_of: svg.Scale) -> list[str]:
+def grid(x_of: svg.Scale, y_of: svg.Scale) -> list[str]:
+    """Return the lines of a grid over the whole drawing."""
     still = 'vector-effect="non-scaling-stroke"'
     data = "".join(f"M{svg.num(x_of(value))} 0V{HEIGHT}" for value in x_of.ticks(6)[0])
     data += "".join(f"M0 {svg.num(y_of(value))}H{WIDTH}" for value in y_of.ticks(4)[0])
     return [svg.path(data, "rule", more=still)] if data else []
 
 
-def _grid_texts(x_of: svg.Scale, y_of: svg.Scale) -> list[str]:
+def grid_texts(x_of: svg.Scale, y_of: svg.Scale) -> list[str]:
+    """Return the coordinates that stand at the grid's lines."""
     texts = []
     values, decimals = x_of.ticks(6)
     for value in values:
@@ -466,7 +461,7 @@ def _overlap(
     return one[0] < other[2] and one[2] > other[0] and one[1] < other[3] and one[3] > other[1]
 
 
-def _furniture(x_of: svg.Scale, outside: Outside, *, vectors: bool) -> list[str]:
+def furniture(x_of: svg.Scale, outside: Outside, *, vectors: bool) -> list[str]:
     """Return scale bar, key of the vectors and north arrow, which stay put when the plan zooms."""
     long = svg.round_step(180 / x_of.per_unit)
     pixels, right, base = long * x_of.per_unit, WIDTH - 24, HEIGHT - 18

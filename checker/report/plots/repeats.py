@@ -12,7 +12,7 @@ _WITHIN = svg.KINDS.index("within")
 
 def repeats(rows: Rows, figure_id: str) -> svg.Figure | None:
     """Return plan and height differences beside their limits, or None where there are none."""
-    plan, height = rows.lengths("horizontal"), rows.lengths("dz")
+    plan, height = rows.smalls("horizontal"), rows.smalls("dz")
     take = np.flatnonzero(rows.counted & (np.isfinite(plan) | np.isfinite(height)))
     if not len(take):
         return None
@@ -30,7 +30,7 @@ def repeats(rows: Rows, figure_id: str) -> svg.Figure | None:
     pitch, top = 20.0, 42.0
     base = top + pitch * len(chosen)
     width = 700.0
-    unit = rows.outside.unit.short
+    unit = rows.outside.small.unit
     parts = []
     panels = (
         ("horizontal", plan, 110.0, 370.0, f"plan difference ({unit})"),
@@ -45,19 +45,15 @@ def repeats(rows: Rows, figure_id: str) -> svg.Figure | None:
     caption = "One line a repeat. The pale band is the tolerance."
     if len(chosen) < len(take):
         caption += f" The worst {len(chosen)} of {len(take)} are drawn."
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, base + 26),
+        parts,
         title=title,
         caption=caption,
-        svg=svg.draw(
-            figure_id,
-            width,
-            base + 26,
-            parts,
-            name="Repeat differences",
-            description=title,
-            classes=("wide", "mid"),
-        ),
+        name="Repeat differences",
+        description=title,
+        classes=("wide", "mid"),
         wide=True,
     )
 
@@ -72,14 +68,14 @@ def _panel(
 ) -> list[str]:
     left, right, top, base = frame
     signed = limit == "vertical"
-    bounds = rows.limit(limit)
+    bounds = rows.small_limit(limit)
     known = bounds[np.isfinite(bounds)]
     allowed = float(known.max()) if len(known) else float("nan")
     finite = np.abs(values[chosen][np.isfinite(values[chosen])])
     most = max(
         float(finite.max()) * 1.12 if len(finite) else 0.0,
         allowed * 1.3 if np.isfinite(allowed) else 0.0,
-        0.002,
+        float(rows.outside.in_small(np.array([0.002]))[0]),
     )
     x_of = svg.Scale(low=-most if signed else 0.0, high=most, start=left, end=right)
     parts = []
@@ -89,7 +85,7 @@ def _panel(
         for value in (-allowed, allowed) if signed else (allowed,):
             place = x_of(value)
             parts.append(svg.line(place, top, place, base, more='stroke-dasharray="5 3"'))
-            mark = svg.tick_text(value, 3)
+            mark = svg.tick_text(value, rows.outside.small.decimals)
             parts.append(svg.text(place, top - 6, mark, anchor="middle", size=10.5, dim=True))
     parts.append(svg.line(x_of(0), top, x_of(0), base, width=1.2))
     parts.append(svg.text((left + right) / 2, top - 24, label, anchor="middle", dim=True))

@@ -52,21 +52,17 @@ def curve(rows: Rows, figure_id: str) -> svg.Figure | None:
             (left + right) / 2, height - 12, "share of tolerance used", anchor="middle", dim=True
         ),
     ]
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, height),
+        parts,
         title=_curve_title(share),
         caption=(
             "Cumulative count of the largest share of a limit that each row uses. A step to the "
             "right of the line is a row past its limit."
         ),
-        svg=svg.draw(
-            figure_id,
-            width,
-            height,
-            parts,
-            name="Cumulative share of tolerance used",
-            description=f"{_down(inside)} of {len(share)} rows are at or inside their limits.",
-        ),
+        name="Cumulative share of tolerance used",
+        description=f"{_down(inside)} of {len(share)} rows are at or inside their limits.",
     )
 
 
@@ -109,22 +105,18 @@ def strips(every: Sequence[Rows], figure_id: str) -> svg.Figure | None:
         place = x_of(value) + (10 if value == _RIGHT else 0)
         parts.append(svg.text(place, base + 18, label, anchor=anchor, dim=True))
     past = [rows for rows in shown if bool((_shares(rows)[0] > 1).any())]
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (width, base + 30),
+        parts,
         title=_strips_title(past, len(shown)),
         caption=(
             "One line a check, one mark a row: the largest share of any of its limits. Marks right "
             "of the line are past it; a triangle left of it is undecided for another reason."
         ),
-        svg=svg.draw(
-            figure_id,
-            width,
-            base + 30,
-            parts,
-            name="Share of tolerance used, by check",
-            description=f"{len(shown)} checks; {len(past)} have rows past their limit.",
-            classes=("wide",),
-        ),
+        name="Share of tolerance used, by check",
+        description=f"{len(shown)} checks; {len(past)} have rows past their limit.",
+        classes=("wide",),
         wide=True,
     )
 

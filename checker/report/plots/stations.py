@@ -3,10 +3,10 @@
 import numpy as np
 
 from checker.report import svg
-from checker.report.lath import lath_texts
+from checker.report.lath import height_texts
 from checker.report.numbers import station_texts
-from checker.report.rows import Rows
-from checker.report.show import THIN, minus
+from checker.report.rows import Rows, least_reach
+from checker.report.show import difference, minus
 from checker.text import fixed
 
 _LEFT, _RIGHT = 92.0, 984.0
@@ -46,22 +46,18 @@ def by_station(rows: Rows, figure_id: str) -> svg.Figure | None:
         top += 200.0
     parts += _axis(rows, x_of, top - 22.0)
     title = _title(rows, take, panels)
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (1000, top + 10.0),
+        parts,
         title=title,
         caption=(
             "In the order of the stations. The pale band is the tolerance; solid bars are cut or "
             "right of design, hatched bars fill or left of it."
         ),
-        svg=svg.draw(
-            figure_id,
-            1000,
-            top + 10.0,
-            parts,
-            name="By station",
-            description=title,
-            classes=("wide",),
-        ),
+        name="By station",
+        description=title,
+        classes=("wide",),
         wide=True,
     )
 
@@ -73,15 +69,18 @@ def _plan_limit(rows: Rows) -> str:
 def _title(rows: Rows, take: svg.IntArray, panels: list[tuple[str, str, tuple[str, str]]]) -> str:
     """Return the largest of what is shown."""
     words = {"dz": ("high", "low"), "across": ("right", "left")}
-    unit = rows.outside.unit.short
     said = []
-    for key, _, _ in panels:
+    for key, limit, _ in panels:
+        if key == "dz" and rows.judgement(limit) is None:
+            continue  # the cut to the stake, not an error
         values = rows.lengths(key)[take]
         row = int(np.nanargmax(np.abs(values)))
         value = float(values[row])
         side = words[key][0 if value > 0 else 1]
-        said.append(f"{fixed(abs(value), 3)}{THIN}{unit} {side} at {rows.ids[take[row]]}")
-    return f"{len(take)} stakes by station: at most {' and '.join(said)}"
+        size = difference(abs(float(rows.outside.unit.to_metres(value))), rows.outside)
+        said.append(f"{size} {side} at {rows.ids[take[row]]}")
+    text = f"{len(take)} stakes by station"
+    return f"{text}: at most {' and '.join(said)}" if said else text
 
 
 def _elevations(rows: Rows, take: svg.IntArray, x_of: svg.Scale, top: float) -> list[str]:
@@ -95,12 +94,7 @@ def _elevations(rows: Rows, take: svg.IntArray, x_of: svg.Scale, top: float) -> 
     y_of = svg.Scale(
         low=float(every.min()) - pad, high=float(every.max()) + pad, start=base, end=top
     )
-    parts = []
-    values, decimals = y_of.ticks(4)
-    for value in values:
-        parts.append(svg.line(_LEFT, y_of(value), _RIGHT, y_of(value), "rule"))
-        label = svg.tick_text(value, decimals)
-        parts.append(svg.text(_LEFT - 6, y_of(value) + 4, label, anchor="end", size=10.5, dim=True))
+    parts = svg.height_rules(y_of, _LEFT, _RIGHT, 4)
     known = np.isfinite(design)
     xs, ys = svg.nums(x_of.array(station[known])), svg.nums(y_of.array(design[known]))
     line = "L".join(f"{x} {y}" for x, y in zip(xs, ys, strict=True))
@@ -138,11 +132,13 @@ def _panel(
 ) -> list[str]:
     """Return a panel of bars up and down from zero."""
     base = top + 140.0
-    values = rows.lengths(key)[take]
-    upper = _one(rows.limit(limit)[take])
-    lower = _one(rows.limit(limit, -1)[take]) if limit != "horizontal" else upper
+    scale = rows.outside.small
+    values = rows.smalls(key)[take]
+    upper = _one(rows.small_limit(limit)[take])
+    lower = _one(rows.small_limit(limit, -1)[take]) if limit != "horizontal" else upper
     limits = [size for size in (upper, lower) if np.isfinite(size)]
-    most = max(float(np.nanmax(np.abs(values))) * 1.15, *(size * 1.5 for size in limits), 0.003)
+    reach = [size * 1.5 for size in limits]
+    most = max(float(np.nanmax(np.abs(values))) * 1.15, *reach, least_reach(rows))
     # One stake on the wrong side must not flatten all the others.
     if limits and most > 12.0 * max(limits):
         most = 12.0 * max(limits)
@@ -156,9 +152,9 @@ def _panel(
         if np.isfinite(size):
             place = y_of(sign * size)
             parts.append(svg.line(_LEFT, place, _RIGHT, place, more='stroke-dasharray="5 3"'))
-            label = f"{'+' if sign > 0 else '−'}{fixed(size, 3)}"
+            label = f"{'+' if sign > 0 else '−'}{fixed(size, scale.decimals)}"
             parts.append(svg.text(_LEFT - 6, place + 4, label, anchor="end", size=10.5, dim=True))
-    unit = rows.outside.unit.short
+    unit = scale.unit
     parts += [
         svg.line(_LEFT, y_of(0), _RIGHT, y_of(0), width=1.2),
         svg.text(_LEFT - 6, y_of(0) + 4, "0", anchor="end", size=10.5, dim=True),
@@ -202,12 +198,13 @@ def _panel(
 
 
 def _texts(rows: Rows, key: str) -> list[str]:
-    values = rows.lengths(key)
     if key == "dz":
-        return lath_texts(rows.finding, rows.outside.unit.to_metres(values), rows.outside)
+        values = rows.outside.unit.to_metres(rows.lengths(key))
+        return height_texts(rows.finding, values, rows.outside)
+    decimals = rows.outside.small.decimals
     return [
-        "" if not np.isfinite(value) else f"{'R' if value > 0 else 'L'} {fixed(abs(value), 3)}"
-        for value in values.tolist()
+        f"{'R' if value > 0 else 'L'} {fixed(abs(value), decimals)}" if np.isfinite(value) else ""
+        for value in rows.smalls(key).tolist()
     ]
 
 

@@ -66,22 +66,18 @@ def target(rows: Rows, figure_id: str) -> svg.Figure | None:
                 svg.text(*place, label, anchor="end" if left else "start", bold=True, halo=True)
             )
     count = int(np.count_nonzero(beyond))
-    return svg.Figure(
-        id=figure_id,
+    return svg.figure(
+        figure_id,
+        (_SIZE, _SIZE),
+        parts,
         title=_title(count, int(np.count_nonzero(proven)), len(take)),
         caption=(
             "Each plan offset divided by its own tolerance, north up; the circle is the limit. "
             "What lies beyond the rim stands on it with its true multiple. A mean away from the "
             "centre means a common shift."
         ),
-        svg=svg.draw(
-            figure_id,
-            _SIZE,
-            _SIZE,
-            parts,
-            name="Plan offsets on a target",
-            description=f"{len(take)} shots, {count} beyond the limit.",
-        ),
+        name="Plan offsets on a target",
+        description=f"{len(take)} shots, {count} beyond the limit.",
     )
 
 

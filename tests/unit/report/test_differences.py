@@ -74,7 +74,7 @@ def test_the_map_has_a_mark_for_every_shot_and_names_what_is_past_its_limit(
     figure = differences.difference_map(surface, differences.SURFACE, edges, "map")
     assert figure is not None
     assert str(figure.svg).count("<title>S") == len(GRID)
-    assert "S5 C 0.300" in str(figure.svg)
+    assert "S5 C 300" in str(figure.svg)
     assert figure.title == "1 of 12 is past the limit: 1 cut, 0 fill"
 
 

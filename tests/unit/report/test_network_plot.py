@@ -55,7 +55,7 @@ def test_the_title_says_what_was_found(tmp_path: Path) -> None:
     calm = network(rows(tmp_path / "calm"), "f")
     assert calm is not None
     assert re.fullmatch(
-        r"Largest ellipse 0\.\d+ m at 95.%, at [PQ]; no observation stands out", calm.title
+        r"Largest ellipse \d+(\.\d)? mm at 95.%, at [PQ]; no observation stands out", calm.title
     )
     loud = network(rows(tmp_path / "loud", SIGHTS.replace("250.003", "250.303")), "f")
     assert loud is not None

@@ -54,6 +54,9 @@ def unpacked(data: bytes) -> bytes:
     return b"\n".join(parts)
 
 
+README = Path(__file__).resolve().parents[3] / "README.md"
+
+
 @pytest.mark.parametrize(
     "fault", [ImportError("No module named 'weasyprint'"), OSError("cannot load library 'pango'")]
 )
@@ -61,9 +64,12 @@ def test_without_the_library_the_message_says_what_to_install(
     monkeypatch: pytest.MonkeyPatch, fault: Exception
 ) -> None:
     missing(monkeypatch, fault)
-    with pytest.raises(OutputError, match=r"checker\[pdf\]") as caught:
+    with pytest.raises(OutputError) as caught:
         require_pdf()
     assert str(fault) in str(caught.value)
+    command = '.venv/bin/pip install ".[pdf]"'
+    assert command in str(caught.value)
+    assert f"`{command}`" in README.read_text(encoding="utf-8")
 
 
 def test_the_command_ends_with_2_and_writes_nothing(

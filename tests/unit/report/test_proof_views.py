@@ -11,6 +11,7 @@ from checker.report.links import Links
 from checker.report.metadata_view import metadata_lines
 from checker.report.proof_view import proof_views, unproven_views
 from checker.report.render import render
+from checker.report.show import THIN
 from checker.run import check
 from tests.support.jobs import JobFolder
 
@@ -34,9 +35,9 @@ def results(folder: Path, *, sigma: float = 0.012, tolerance: str = "", more: st
 def test_each_class_says_what_can_be_proven(tmp_path: Path) -> None:
     rows = {(row.tolerance, row.part): row for row in proof_views(results(tmp_path / "a"))}
     plan, height = rows["t", "plan"], rows["t", "height"]
-    assert (plan.limit[:5], plan.provable[:5], plan.word) == ("0.040", "0.024", "yes")
+    assert (plan.limit, plan.provable, plan.word) == (f"40{THIN}mm", f"24{THIN}mm", "yes")
     assert height.word == "no: measure again with a level"
-    assert (height.limit[:5], height.provable[:5]) == ("0.020", "0.024")
+    assert (height.limit, height.provable) == (f"20{THIN}mm", f"24{THIN}mm")
     assert height.perfect.startswith(">")
     assert rows["c", "plan"].perfect == "—"  # control is not set out: nothing is perfect or off
 

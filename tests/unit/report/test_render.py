@@ -1,5 +1,6 @@
 import json
 import os
+import random
 import re
 import subprocess
 import sys
@@ -12,8 +13,10 @@ import pytest
 
 from checker.model.finding import Results
 from checker.model.job import Status
+from checker.report.links import Links
 from checker.report.plots.share import _curve_title
 from checker.report.render import render
+from checker.report.rows import part_of
 from checker.report.tables import PAGE_ROWS
 from tests.unit.report import factory
 
@@ -262,6 +265,40 @@ def test_long_tables_have_pages_with_an_index() -> None:
         "check-grid-part-3.html": 5,
     }
     assert f"S{PAGE_ROWS + 1} … S{2 * PAGE_ROWS}" in files["check-grid.html"].decode()
+
+
+def test_a_check_that_is_called_like_a_part_of_another_keeps_its_page() -> None:
+    results = factory.many(PAGE_ROWS + 2)
+    whole = results.findings[0]
+    short = part_of(whole, slice(0, 2))
+    names = ("A", "A part 2", "a-PART-2", "A part", "A part", "A part 2 of 3")
+    findings = [
+        replace(each, measure=replace(each.measure, name=name))
+        for each, name in zip((whole, *[short] * 5), names, strict=True)
+    ]
+    files = render(replace(results, findings=tuple(findings)))
+    assert broken_links(files) == []
+    pages = [name for name in files if name.startswith("check-")]
+    assert len(pages) == len({page.casefold() for page in pages}) == 7
+    for number, finding in enumerate(findings, 1):
+        rows = sum(files[page].decode().count(f'<tr id="c{number}-') for page in pages)
+        assert rows == len(finding.measure.id)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_no_two_pages_have_one_name(seed: int) -> None:
+    chance = random.Random(seed)
+    results = factory.many(1)
+    names = [
+        chance.choice(("a", "A part", "a part 2", "x", "part 2", "-", "日")) for _ in range(12)
+    ]
+    findings = tuple(
+        replace(f, measure=replace(f.measure, name=name))
+        for f, name in zip(results.findings * 12, names, strict=True)
+    )
+    links = Links(replace(results, findings=findings), single_file=False)
+    pages = [links.check_file(number, part) for number in range(12) for part in range(1, 16)]
+    assert len(pages) == len(set(pages))
 
 
 def test_a_large_plan_keeps_what_needs_attention_and_says_what_it_leaves_out() -> None:
