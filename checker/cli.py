@@ -13,6 +13,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, NoReturn
@@ -23,7 +24,7 @@ from checker.text import printable
 
 if TYPE_CHECKING:
     from checker.beside import Ended
-    from checker.model.finding import Finding, Results
+    from checker.model.finding import Finding, Results, Verdict
 
 EXIT_WITHIN = 0
 EXIT_NOT_WITHIN = 1
@@ -106,11 +107,13 @@ class _Parser(argparse.ArgumentParser):
                 nearest = f'; did you mean "checker build {word}"?'
             known = ", ".join(COMMANDS)
             message = f'there is no command "{word}"{nearest} (commands: {known})'
+        elif message == "the following arguments are required: COMMAND":
+            message = f"say what to do: {', '.join(COMMANDS)}; checker --help tells what each does"
         elif message.startswith("unrecognized arguments: "):
             word = message.removeprefix("unrecognized arguments: ").split()[0]
             message = f'"{word}" means nothing here'
             if word.startswith("-"):
-                message = f"there is no option {word}{_nearest(word, _options(self))}"
+                message = _no_option(self, word)
         self.print_usage(sys.stderr)
         self.exit(EXIT_INPUT, f"{self.prog}: {printable(message)}\n")
 
@@ -122,14 +125,24 @@ def _nearest(word: str, words: Sequence[str]) -> str:
     return f'; did you mean "{near[0]}"?' if near else ""
 
 
-def _options(top: argparse.ArgumentParser) -> list[str]:
-    """Return the options of a parser and of all its commands."""
-    found: list[str] = []
+def _no_option(top: argparse.ArgumentParser, word: str) -> str:
+    """Return what to say of an option that the command does not have."""
+    commands_of: dict[str, list[str]] = {}
+    for name, option in _options(top):
+        commands_of.setdefault(option, []).append(name)
+    commands = [name for name in commands_of.get(word.partition("=")[0], ()) if name]
+    if commands:
+        return f"{word} belongs to {' and '.join(commands)}"
+    return f"there is no option {word}{_nearest(word, list(commands_of))}"
+
+
+def _options(top: argparse.ArgumentParser, name: str = "") -> Iterator[tuple[str, str]]:
+    """Yield the options of a parser and of all its commands, each with its command."""
     for action in top._actions:  # noqa: SLF001  (argparse has no other way to list them)
-        found += action.option_strings
+        yield from ((name, option) for option in action.option_strings)
         if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001
-            found += [each for command in action.choices.values() for each in _options(command)]
-    return found
+            for command, parser in action.choices.items():
+                yield from _options(parser, command)
 
 
 def parser() -> argparse.ArgumentParser:
@@ -252,7 +265,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_INTERRUPTED
     except MemoryError:
-        _err("there is not enough memory for these inputs; nothing was written")
+        _err(_NO_MEMORY)
         return EXIT_INPUT
     except Exception as fault:  # noqa: BLE001  (the last stop: say whose fault it is, and keep all)
         if isinstance(fault, OSError) and fault.errno in _FULL and fault.filename is None:
@@ -267,6 +280,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 _FULL = {errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG}
 """What printing gives where standard output is a file on a full disk."""
+_NO_MEMORY = (
+    "there is not enough memory for these inputs; nothing was written\n"
+    "    hint: end other programs, build one job at a time, split the largest table or drawing"
+)
 _STOPPED = "{}; where a report stands, it is the old one or the new one, whole"
 
 
@@ -324,7 +341,8 @@ def _build(options: argparse.Namespace) -> int:
                 )
         except CheckerError as fault:
             # One job's fault must not keep the other jobs from their reports.
-            status = max(status, _refuse(fault))
+            several = len(targets) > 1 or INSIDE in os.environ
+            status = max(status, _refuse(fault, job if several else None))
             continue
         _say(results, quiet=options.quiet)
         _out(f"report: {printable(str(target / 'index.html'))}")
@@ -362,16 +380,24 @@ def _build_beside(options: argparse.Namespace, targets: Sequence[Path], workers:
     return max(run.status if run.status >= 0 else EXIT_OURS for run in ended)
 
 
-def _refuse(fault: CheckerError) -> int:
+def _refuse(fault: CheckerError, job: Path | None = None) -> int:
+    """Print a fault. job: the one at fault, where others are built too; each place names it."""
     if not isinstance(fault, InputError):
-        _err(str(fault))
+        # Two lines, whatever a path holds: no name of a folder writes a line of its own.
+        said, mark, hint = str(fault).partition("\n    hint: ")
+        _err(f"{printable(said)}{mark}{printable(hint)}")
         return fault.exit_status
+    folder = None if job is None else _job_folder(job)
     for problem in fault.problems:
         # A line each, whatever the found text holds: nothing in a file writes a line of its own.
-        place, said = printable(str(problem.where)), printable(problem.message)
+        where = problem.where
+        if folder is not None and not Path(where.file).is_relative_to(folder):
+            where = replace(where, file=str(folder / where.file))
+        place, said = printable(str(where)), printable(problem.message)
         _err(f"{place}: {said} [{problem.slug}]\n    hint: {printable(problem.hint)}")
     count = len(fault.problems)
-    _err(f"{count} {'fault' if count == 1 else 'faults'}; nothing was written")
+    whose = "" if job is None else f"{printable(str(job))}: "
+    _err(f"{whose}{count} {'fault' if count == 1 else 'faults'}; nothing was written")
     return fault.exit_status
 
 
@@ -420,8 +446,23 @@ def _new(options: argparse.Namespace) -> int:
     _out(f"written: {written}; what was guessed stands there with its reasons")
     for line in said:
         _out(f"  {printable(line)}")
-    _out(f"next: read it, then: checker build {shlex.quote(printable(str(options.folder)))}")
+    folder = shlex.quote(printable(str(options.folder)))
+    _out(f"next: read it, then: {_program()} build {folder}")
     return EXIT_WITHIN
+
+
+def _program() -> str:
+    """Return how the user called the program, so that what is told to be typed next works too."""
+    import shlex
+    import shutil
+
+    called = sys.argv[0]
+    name = os.path.basename(called)  # noqa: PTH119
+    if name == "__main__.py" and sys.orig_argv[1:3] == ["-m", "checker"]:
+        return f"{shlex.quote(printable(sys.orig_argv[0]))} -m checker"
+    if os.path.splitext(name)[0] != "checker" or shutil.which("checker") == called:  # noqa: PTH122
+        return "checker"
+    return shlex.quote(printable(called))
 
 
 def _show(options: argparse.Namespace) -> int:
@@ -482,8 +523,11 @@ def _targets(jobs: Sequence[Path], out: Path | None) -> list[Path]:
 
 
 def _job_name(job: Path) -> str:
-    folder = job if os.path.isdir(job) else job.parent  # noqa: PTH112  (never raises)
-    return os.path.basename(os.path.realpath(folder)) or "job"  # noqa: PTH119
+    return os.path.basename(os.path.realpath(_job_folder(job))) or "job"  # noqa: PTH119
+
+
+def _job_folder(job: Path) -> Path:
+    return job if os.path.isdir(job) else job.parent  # noqa: PTH112  (never raises)
 
 
 def _status(results: "Results") -> int:
@@ -492,39 +536,50 @@ def _status(results: "Results") -> int:
 
 def _say(results: "Results", *, quiet: bool) -> None:
     from checker.model.finding import Verdict
+    from checker.model.kinds import kind_name
 
     counts = ", ".join(f"{results.counts[verdict]} {verdict.word}" for verdict in reversed(Verdict))
     _out(f"{results.verdict.word.upper()}: {printable(results.job.title)}")
     if quiet:
         return
     _out(f"  {counts}")
-    width = max((len(f.measure.name) for f in results.findings), default=0)
-    for finding in results.findings:
+    for said in results.beware:
+        _out(printable(f"  beware: {said}"))
+    # Control and the like have no name of their own: their kind is not said twice.
+    names = [(f.measure.name, kind_name(f.measure.kind)) for f in results.findings]
+    names = [
+        ("" if name == f.measure.kind else name, kind)
+        for f, (name, kind) in zip(results.findings, names, strict=True)
+    ]
+    name_width = max((len(name) for name, _ in names), default=0)
+    kind_width = max((len(kind) for _, kind in names), default=0)
+    for finding, (name, kind) in zip(results.findings, names, strict=True):
         line = (
-            f"  {finding.verdict.word:<9}  {finding.measure.kind:<9}  "
-            f"{finding.measure.name:<{width}}  {finding.reason}"
+            f"  {finding.verdict.word:<9}  {kind:<{kind_width}}  {name:<{name_width}}  "
+            f"{finding.reason}"
         )
         _out(printable(line.rstrip()))
     for diagnosis in results.diagnosed.diagnoses:
         _out(printable(f"  diagnosis: {diagnosis.cause.blunder}: {diagnosis.says}"))
-    for finding in results.findings:
-        for line in _worst(finding):
-            _out(printable(line))
+    for verdict in (Verdict.OUTSIDE, Verdict.UNDECIDED, Verdict.UNCHECKED):
+        for finding in results.findings:
+            for line in _worst(finding, verdict):
+                _out(printable(line))
 
 
-def _worst(finding: "Finding", limit: int = 5) -> list[str]:
-    from checker.model.finding import Verdict
+def _worst(finding: "Finding", verdict: "Verdict", limit: int = 5) -> list[str]:
+    from checker.model.kinds import kind_name
 
     measure = finding.measure
     if not measure.judged_by_row:
         return []
-    outside = measure.counted & (finding.row_verdict == int(Verdict.OUTSIDE))
-    rows = outside.nonzero()[0]
+    called = kind_name(measure.kind) if measure.name == measure.kind else measure.name
+    rows = (measure.counted & (finding.row_verdict == int(verdict))).nonzero()[0]
     rows = rows[(-finding.row_share[rows]).argsort(kind="stable")].tolist()
     lines = [
-        f"    outside: {measure.id[row]} ({measure.name}): {finding.row_reason[row]}"
+        f"    {verdict.word}: {measure.id[row]} ({called}): {finding.row_reason[row]}"
         for row in rows[:limit]
     ]
     if len(rows) > limit:
-        lines.append(f"    and {len(rows) - limit} more outside in {measure.name}")
+        lines.append(f"    and {len(rows) - limit} more {verdict.word} in {called}")
     return lines

@@ -17,6 +17,7 @@ from checker.checks.course import check_courses
 from checker.checks.frame import on_one_grid
 from checker.checks.grid import site_frame
 from checker.checks.instruments import calibrations
+from checker.checks.limit_notices import limit_notices
 from checker.checks.oddities import oddities
 from checker.checks.registry import measure
 from checker.checks.revisions import revision_notices
@@ -36,6 +37,7 @@ from checker.model.past import Since
 from checker.model.progress import Tell, silent
 from checker.model.verification import Verification
 from checker.read.inputs import find_job, open_job
+from checker.text import printable
 from checker.units import LengthUnit
 from checker.verdicts.control import control_doubts, with_chain
 from checker.verdicts.gate import gate_doubts
@@ -56,7 +58,12 @@ def check(path: Path, *, allow_outside: bool = False, tell: Tell = silent) -> Re
 def evaluate(job: Job, inputs: Inputs, tell: Tell = silent) -> Results:
     """Run a job's checks and judge them."""
     inputs = budgeted(on_one_grid(inputs, job.reference.ground), job)
-    said = (*calibrations(inputs, job), *oddities(inputs, job), *revision_notices(inputs, job))
+    said = (
+        *limit_notices(inputs, job),
+        *calibrations(inputs, job),
+        *oddities(inputs, job),
+        *revision_notices(inputs, job),
+    )
     inputs = replace(inputs, notices=(*inputs.notices, *said))
     tell("looking the drawings over")
     inputs = audit(inputs, job)
@@ -167,7 +174,7 @@ def new(
 
     refuse_existing(folder)
     files = open_new(folder, drawing, points, control)
-    title = in_utf_8(folder.resolve().name) or "New job"
+    title = printable(in_utf_8(folder.resolve().name)).strip() or "New job"
     guess = recognise(title, files.design, files.measured, files.control)
     commented: dict[str, str] = {}
     while True:
@@ -187,7 +194,10 @@ def new(
     write_new(folder, {**files.copies, JOB_FILE: text.encode("utf-8")})
     return [
         *guess_lines(guess, commented),
-        *(f"copied into the folder: {name}" for name in files.copies),
+        *(
+            f"copied into the folder: {name}; from now on the job reads {folder / name}"
+            for name in files.copies
+        ),
     ]
 
 

@@ -57,7 +57,9 @@ def test_what_is_told_comes_in_the_order_of_the_jobs(
         for each in jobs
         for line in (f"WITHIN: {each.name}", f"report: {out / each.name / 'index.html'}")
     ]
+    assert f"{broken / 'job.toml'}:1: " in told.err
     assert "[missing-key]" in told.err
+    assert f"{broken}: " in told.err.splitlines()[-1]
     assert not (out / "broken").exists()
     alone = tmp_path / "alone"
     assert main(["build", str(jobs[0]), "--out", str(alone)]) == 0

@@ -41,6 +41,21 @@ def test_check_writes_no_files(good: Path, capsys: pytest.CaptureFixture[str]) -
     assert sorted(good.rglob("*")) == before
 
 
+def test_the_worst_of_what_is_outside_come_first(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # 1 and 3 are as bad as each other: they keep their order. The fifth and further are counted.
+    design = [(str(i), 100.0 + 10 * i, 200.0, 50.0) for i in range(1, 9)]
+    off = (0.2, 0.004, 0.2, 0.5, 0.1, 0.3, 0.4, 0.003)
+    shots = [(name, n + dn, e, z) for (name, n, e, z), dn in zip(design, off, strict=True)]
+    job = JobFolder(design, shots + CHECK, CONTROL).write(tmp_path / "job")
+    assert main(["check", str(job)]) == 1
+    said = capsys.readouterr().out.splitlines()
+    lines = [line.split()[1] for line in said if line.startswith("    outside: ")]
+    assert lines == ["4", "7", "6", "1", "3"]
+    assert any(line.startswith("    and 1 more outside") for line in said)
+
+
 def test_bad_input_leaves_the_old_report(
     good: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

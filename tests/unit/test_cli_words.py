@@ -42,6 +42,10 @@ def test_help_of_every_command_shows_an_example(
         (["build", "x", "--singel-file"], 'did you mean "--single-file"?'),
         (["build", "x", "--alow-outside"], 'did you mean "--allow-outside"?'),
         (["check", "x", "--jsno"], 'did you mean "--json"?'),
+        (["check", "x", "--pdf"], "--pdf belongs to build"),
+        (["check", "x", "--out=y"], "--out=y belongs to build"),
+        (["show", "x", "--quiet"], "--quiet belongs to build and check and verify"),
+        ([], "say what to do: build, check, compare, new, show, verify"),
         (["check", "x", "y"], '"y" means nothing here'),
         (["zzz"], "commands: build"),
         (["tests"], 'did you mean "checker build tests"?'),
@@ -59,6 +63,53 @@ def test_a_mistyped_word_names_the_nearest(
     assert status == 2
     assert nearest in text
     assert "\x1b" not in text
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("design.dxf", "checker new <folder> --drawing {path} --points <your shots>"),
+        ("rover.csv", "checker new <folder> --drawing <the design> --points {path}"),
+        ("rover.CSV", "this is a table, not a job"),
+    ],
+)
+def test_a_file_that_is_no_job_is_told_what_it_is_for(
+    name: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / name).write_text("0\nSECTION\n")
+    assert main(["build", str(tmp_path / name)]) == 2
+    text = capsys.readouterr().err
+    assert told.replace("{path}", str(tmp_path / name)) in text
+    assert "[no-job]" in text
+
+
+@pytest.mark.parametrize(
+    ("called", "typed", "shown"),
+    [
+        (["{folder}/checker"], [], "{folder}/checker build"),
+        (
+            ["{folder}/checker/__main__.py"],
+            ["python3", "-m", "checker"],
+            "python3 -m checker build",
+        ),
+        (["/usr/lib/pytest"], [], " checker build"),
+    ],
+)
+def test_what_comes_next_is_typed_as_the_command_was(
+    called: list[str],
+    typed: list[str],
+    shown: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for name, data in small_jobs()["points"].items():
+        (tmp_path / name).write_bytes(data)
+    monkeypatch.setattr(sys, "argv", [each.format(folder=tmp_path) for each in called])
+    monkeypatch.setattr(sys, "orig_argv", typed)
+    files = ["--drawing", str(tmp_path / "design.csv"), "--points", str(tmp_path / "shots.csv")]
+    assert main(["new", str(tmp_path / "site"), *files]) == 0
+    assert f"then: {shown.format(folder=tmp_path).strip()}" in capsys.readouterr().out
 
 
 @pytest.fixture
@@ -149,3 +200,16 @@ def test_two_jobs_of_one_name_are_refused_in_either_case(tmp_path: Path) -> None
     status, _, err = command(*line)
     assert status == 2
     assert "one at a time" in err
+
+
+def test_the_terminal_names_what_is_no_pass_and_says_no_word_twice(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["check", str(ROOT / "demo_job")]) == 1
+    text = capsys.readouterr().out
+    assert re.search(r"^  within +Control check$", text, re.MULTILINE)
+    assert "site_fit" not in text
+    assert "    unchecked: 124 (Structure hubs): not staked\n" in text
+    said = re.findall(r"^    (outside|undecided|unchecked): ", text, re.MULTILINE)
+    assert said == sorted(said, key=["outside", "undecided", "unchecked"].index)
+    assert set(said) == {"outside", "undecided", "unchecked"}

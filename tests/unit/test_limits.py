@@ -1,5 +1,6 @@
 """Files that are larger, deeper or denser than any job's are refused or shown plainly, at once."""
 
+import json
 import os
 import resource
 import signal
@@ -11,6 +12,8 @@ from pathlib import Path
 import pytest
 
 from checker import cli
+from checker.read import tables
+from checker.read.files import MAX_FILES
 from checker.report import notes
 from checker.report.notes import notes_html
 from tests.support.damage import command
@@ -37,6 +40,64 @@ def test_a_file_that_is_too_large_is_not_read(job: Path, name: str, size: int) -
     assert status == 2
     assert "[file-too-large]" in err
     assert f"{size:,} bytes" in err
+
+
+@pytest.mark.parametrize("name", ["shots.csv", "design.csv"])
+def test_a_table_of_too_many_lines_is_not_split(
+    job: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tables, "MAX_LINES", 5)
+    status, _, err = command("check", str(job))
+    assert status == 2
+    assert f"{name}: the table has" in err
+    assert "at most 5 are read [table-too-large]" in err
+    assert "hint: split the file" in err
+
+
+def test_a_table_of_millions_of_lines_is_refused(job: Path) -> None:
+    """Only the line ends are counted, so it takes a moment."""
+    (job / "shots.csv").write_bytes(b"id,northing,easting\n" + b"\n" * tables.MAX_LINES)
+    status, _, err = command("check", str(job))
+    assert status == 2
+    assert "[table-too-large]" in err
+    assert "5,000,001 lines" in err
+
+
+def test_a_table_of_too_many_columns_is_refused(job: Path) -> None:
+    head = ",".join(["id", "northing", "easting", *(f"x{k}" for k in range(tables.MAX_COLUMNS))])
+    row = ",".join(["1"] * (tables.MAX_COLUMNS + 3))
+    (job / "shots.csv").write_text(f"{head}\n{row}\n")
+    status, _, err = command("check", str(job))
+    assert status == 2
+    assert "1,003 columns; at most 1,000 are read [table-too-large]" in err
+
+
+def test_fields_that_differ_from_point_to_point_make_no_table_of_their_square(job: Path) -> None:
+    features = [
+        {
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [8.0, 50.0]},
+            "properties": {f"x{number}": 1},
+        }
+        for number in range(tables.MAX_COLUMNS + 1)
+    ]
+    text = json.dumps({"type": "FeatureCollection", "features": features})
+    (job / "shots.csv").write_text(text)
+    status, _, err = command("show", str(job / "shots.csv"))
+    assert status == 2
+    assert "[table-too-large]" in err
+
+
+def test_a_job_of_too_many_files_says_so_once(job: Path) -> None:
+    names = [f"{number}.csv" for number in range(MAX_FILES + 50)]
+    for name in names:
+        (job / name).write_text("id,northing,easting,elevation\n1,100,200,50\n")
+    text = (job / "job.toml").read_text().replace('["shots.csv"]', json.dumps(names))
+    (job / "job.toml").write_text(text)
+    status, _, err = command("check", str(job))
+    assert status == 2
+    assert err.count(f"names more than {MAX_FILES} files [too-many-files]") == 1
+    assert "hint: join the tables" in err
 
 
 THICKETS = (
@@ -83,7 +144,9 @@ def test_too_little_memory_is_a_message(
 
     monkeypatch.setattr("checker.run.check", full)
     assert cli.main(["check", str(job)]) == 2
-    assert "not enough memory" in capsys.readouterr().err
+    err = capsys.readouterr().err
+    assert "not enough memory" in err
+    assert "hint: end other programs" in err
 
 
 def test_too_little_memory_really(job: Path, tmp_path: Path) -> None:

@@ -81,7 +81,8 @@ def test_a_drawing_and_a_table_make_a_job_that_builds(maker: Maker) -> None:
     assert [each["design"] for each in made.job["stakeout"]] == [{"layer": "STAKE"}]
     assert made.counts() == (12, 12)
     assert "12 of 12 design points have a shot" in made.said
-    assert "copied into the folder: design.dxf" in made.said
+    reads = made.folder / "rover.csv"
+    assert f"copied into the folder: rover.csv; from now on the job reads {reads}" in made.said
 
 
 def test_every_tolerance_is_a_placeholder_that_the_report_shows(maker: Maker) -> None:
@@ -146,7 +147,8 @@ def test_coordinates_decide_where_drawing_and_shots_are_in_different_units(
     assert made.counts() == (12, 12)
 
 
-def test_layers_are_told_by_their_numbers_and_shots_by_their_descriptions(maker: Maker) -> None:
+def test_shots_that_come_later_find_their_stakes(maker: Maker) -> None:
+    """A list of numbers, or of descriptions, in the job file would leave them out."""
     first = STAKES[:6]
     second = [(f"2{name}", n + 300.0, e, z) for name, n, e, z in STAKES[:6]]
     text = labelled_drawing({"STRUCT": first, "FENCE": second, "TREES": [("T1", 1.0, 2.0, 3.0)]})
@@ -154,24 +156,14 @@ def test_layers_are_told_by_their_numbers_and_shots_by_their_descriptions(maker:
     rows += "".join(f"{p},{n},{e},{z},HUB {p}\n" for p, n, e, z in shots(first))
     rows += "".join(f"{p},{n},{e},{z},FP{p}\n" for p, n, e, z in shots(second))
     made = maker.new(maker.put("design.dxf", text), maker.put("rover.csv", rows))
-    layers = {each["design"]["layer"]: each["measured"] for each in made.job["stakeout"]}
-    assert layers == {
-        "FENCE": {"description": ["FP*"]},
-        "STRUCT": {"description": ["HUB*"]},
-    }
-    assert "TREES: none of its 1 points has a shot of its number" in made.text
+    assert [each["design"]["layer"] for each in made.job["stakeout"]] == ["FENCE", "STRUCT"]
+    assert not any("measured" in each for each in made.job["stakeout"])
+    assert "TREES: its one point has no shot of its number" in made.text
     assert made.counts() == (12, 12)
-
-
-def test_shots_without_descriptions_are_told_by_number(maker: Maker) -> None:
-    second = [(f"2{name}", n + 300.0, e, z) for name, n, e, z in STAKES[:6]]
-    text = labelled_drawing({"A": STAKES[:6], "B": second})
-    made = maker.new(
-        maker.put("design.dxf", text),
-        maker.put("rover.csv", table(shots([*STAKES[:6], *second]))),
-    )
-    ids = {each["design"]["layer"]: each["measured"]["id"] for each in made.job["stakeout"]}
-    assert ids == {"A": [p[0] for p in STAKES[:6]], "B": [p[0] for p in second]}
+    short = rows.splitlines(keepends=True)
+    (made.folder / "rover.csv").write_text("".join(short[:-1]))
+    assert made.counts() == (11, 12)
+    (made.folder / "rover.csv").write_text("".join(short[:-1]) + short[-1].replace(",FP", ",x"))
     assert made.counts() == (12, 12)
 
 
@@ -244,6 +236,28 @@ def test_rows_that_cannot_be_split_come_first(maker: Maker) -> None:
     assert [p.slug for p in caught.value.problems] == ["row-width"]
 
 
+@pytest.mark.parametrize(
+    ("design", "points", "control", "said"),
+    [
+        ("rover.csv", "design.dxf", None, "are --drawing and --points exchanged?"),
+        ("rover.csv", "rover.csv", "design.dxf", "are --drawing and --control exchanged?"),
+        ("design.dxf", "design.dxf", None, "exported as text"),
+    ],
+)
+def test_a_drawing_for_a_table_is_told(
+    maker: Maker, design: str, points: str, control: str | None, said: str
+) -> None:
+    maker.drawing()
+    maker.put("rover.csv", table(shots(STAKES)))
+    proof = None if control is None else maker.inputs / control
+    with pytest.raises(InputError) as caught:
+        maker.new(maker.inputs / design, maker.inputs / points, control=proof)
+    (problem,) = caught.value.problems
+    assert problem.slug == "drawing-for-table"
+    assert said in problem.hint
+    assert not (maker.folder / "site").exists()
+
+
 def test_degrees_are_refused_before_anything_is_written(maker: Maker) -> None:
     with pytest.raises(InputError, match="no-frame"):
         maker.new(maker.drawing(), maker.put("rover.csv", "id,lat,lon\n101,40.1,-74.2\n"))
@@ -294,6 +308,27 @@ def test_shots_high_above_the_design_are_asked_about(maker: Maker) -> None:
     high = [(name, n, e, z + 1.8) for name, n, e, z in STAKES]
     made = maker.new(maker.drawing(), maker.put("rover.csv", table(high)))
     assert "stand 1.800 m above the design" in made.text.replace("\n# ", " ")
+    assert made.results().verdict.word == "outside"
+    assert "stakes" in made.job["tolerance"]
+
+
+@pytest.mark.parametrize("middle", [0.0, 0.4, -0.7])
+def test_hubs_at_ground_are_judged_in_plan_alone_and_that_is_said(
+    maker: Maker, middle: float
+) -> None:
+    lift = [0.3, -0.2, 0.05, 0.41, -0.33, 0.12, -0.05, 0.22, -0.4, 0.3, -0.1, 0.0]
+    hubs = [(p, n, e, z + middle + up) for (p, n, e, z), up in zip(STAKES, lift, strict=True)]
+    made = maker.new(maker.drawing(), maker.put("rover.csv", table(hubs)))
+    assert list(made.job["tolerance"]["hubs"]) == ["horizontal", "source"]
+    assert '# vertical = "15 mm"' in made.text
+    assert "taken for hubs at ground" in made.said
+    assert made.counts() == (12, 12)
+
+
+def test_rough_heights_are_no_hubs_at_ground(maker: Maker) -> None:
+    rough = [(p, n, e, z + 0.03 * (-1) ** i) for i, (p, n, e, z) in enumerate(STAKES)]
+    made = maker.new(maker.drawing(), maker.put("rover.csv", table(rough)))
+    assert "hubs" not in made.job["tolerance"]
     assert made.results().verdict.word == "outside"
 
 
@@ -408,10 +443,24 @@ def test_shots_along_a_drawn_line_are_compared_across_it(maker: Maker) -> None:
     made = maker.new(drawing, maker.put("rover.csv", table([*along, *stray])))
     (stakeout,) = made.job["stakeout"]
     assert (stakeout["match"], stakeout["design"]) == ("line", {"layer": "CURB"})
-    assert stakeout["measured"] == {"id": [name for name, *_ in along]}
+    assert "measured" not in stakeout
     assert list(made.job["tolerance"]["lines"]) == ["across", "source"]
     assert made.counts() == (8, 8)
     assert len(made.results().unused) == 1
+
+
+def test_a_line_beside_other_shots_names_its_own(maker: Maker) -> None:
+    """Found by place, a second line 0.5 m away would take them all."""
+    back = [(600.0, 500.0), (700.0, 500.0)]
+    front = [(600.0, 500.5), (700.0, 500.5)]
+    drawing = maker.put("design.dxf", lines_drawing({"BACK": [back], "FRONT": [front]}))
+    rows = [(f"B{i}", 500.004, 605.0 + 10.0 * i, 20.0) for i in range(8)]
+    rows += [(f"F{i}", 500.504, 605.0 + 10.0 * i, 20.0) for i in range(8)]
+    made = maker.new(drawing, maker.put("rover.csv", table(rows)))
+    ids = {each["design"]["layer"]: each["measured"]["id"] for each in made.job["stakeout"]}
+    assert ids == {"BACK": [f"B{i}" for i in range(8)], "FRONT": [f"F{i}" for i in range(8)]}
+    assert made.text.count("# a shot that comes later must be added here") == 2
+    assert made.counts() == (16, 16)
 
 
 def test_stakes_and_lines_stand_side_by_side(maker: Maker) -> None:

@@ -43,6 +43,15 @@ def row(text: str, first: str) -> list[str]:
     raise AssertionError(f"no row {first} in\n{text}")
 
 
+def test_numbers_on_another_layer_are_pointed_out(tmp_path: Path) -> None:
+    stakes = [(str(101 + i), 10.0 * i, 20.0, 5.0) for i in range(6)]
+    text, _ = shown(tmp_path, "design.dxf", labelled_drawing({"STAKE": stakes}, label_layer="TXT"))
+    assert 'labels = { layer = ["TXT"] }' in text
+    assert row(text, "STAKE")[:3] == ["STAKE", "6", "6"]
+    beside, _ = shown(tmp_path, "other.dxf", labelled_drawing({"STAKE": stakes}))
+    assert "labels =" not in beside
+
+
 def test_a_table_of_points(tmp_path: Path) -> None:
     text, problems = shown(tmp_path, "rover.csv", ROVER)
     assert not problems

@@ -24,7 +24,7 @@ SHOTS = [
     ("4", 0.0, 0.0, 0.0),  # no session shown
 ]
 SESSIONS = ["am", "am", "pm", "pm", "eve", ""]
-BAD = "control in doubt: check shot on CP2 (horizontal 0.500 m over 0.030 m)"
+BAD = "control in doubt: check shot on CP2 (horizontal 500 mm, limit 30 mm)"
 IN_PM = BAD.replace("CP2", "CP2 in session pm")
 
 
@@ -81,7 +81,7 @@ def test_control_that_was_never_shot_doubts_nothing() -> None:
 def test_many_bad_check_shots_are_counted() -> None:
     measured = points([("CP2", 200.0 + 0.1 * step, 100.0, 10.0) for step in range(1, 6)])
     text = control_doubts(proof(measured), measured)[0]
-    assert text.startswith("control in doubt: check shot on CP2 (horizontal 0.500 m")
+    assert text.startswith("control in doubt: check shot on CP2 (horizontal 500 mm")
     assert text.endswith(", and 3 more")
 
 

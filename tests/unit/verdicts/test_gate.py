@@ -107,7 +107,7 @@ def test_a_radial_sigma_is_made_of_its_axes_where_only_these_are_shown() -> None
         sigma_e_m=np.array([0.004, 0.005, 0.005]),
         sigma_h_m=np.array([NAN, NAN, 0.010]),
     )
-    assert found == ["", "sigma_h 0.013 m over 0.0125 m".replace("0.013", "0.0130"), ""]
+    assert found == ["", "sigma_h 13.0 mm over 12.5 mm", ""]
 
 
 def test_poles_to_the_millimetre() -> None:

@@ -7,10 +7,11 @@ import pytest
 
 from checker.model.finding import Finding, Verdict
 from checker.model.job import Rule, Tolerance
-from checker.model.measure import Comparison, Measure
+from checker.model.measure import Comparison
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
-from tests.support.points import HERE, texts, tolerance
+from tests.support.measures import measure_of
+from tests.support.points import texts, tolerance
 
 GUARDED = Rule.GUARDED
 
@@ -25,37 +26,20 @@ def judged(
     unit: LengthUnit = LengthUnit.METRE,
     **fields: Any,
 ) -> Finding:
-    count = len(values)
-    blank = texts([""] * count)
-    given: dict[str, Any] = {
-        "undecided": blank.copy(),
-        "unchecked": blank.copy(),
-        "counted": np.ones(count, dtype=np.bool_),
-        **fields,
-    }
-    measure = Measure(
-        kind=kind,
-        name="stakes",
-        where=HERE,
-        tolerance=limit,
-        id=texts([f"P{k}" for k in range(count)]),
-        columns=(),
-        summary=(),
-        comparisons=(
-            Comparison(
-                limit="vertical",
-                label="vertical",
-                value=np.array(values),
-                sigma=None if sigmas is None else np.array(sigmas),
-            ),
-        ),
-        judged_by_row=True,
-        shots=np.arange(count)[:, None],
-        used=np.arange(count),
-        said=blank.copy(),
-        **given,
+    heights = Comparison(
+        limit="vertical",
+        label="vertical",
+        value=np.array(values),
+        sigma=None if sigmas is None else np.array(sigmas),
     )
-    return judge(measure, texts(doubts or [""] * count), unit)
+    measure = measure_of(
+        heights,
+        limit=limit,
+        kind=kind,
+        id=texts([f"P{row}" for row in range(len(values))]),
+        **fields,
+    )
+    return judge(measure, texts(doubts or [""] * len(values)), unit)
 
 
 def provable(finding: Finding) -> float | None:
@@ -122,8 +106,8 @@ def test_two_sentences_for_what_a_plain_comparison_would_pass() -> None:
     assert finding.row_verdict.tolist() == [Verdict.UNDECIDED, Verdict.UNDECIDED, Verdict.WITHIN]
     text = finding.measure.remarks[0]
     assert text.startswith("By the bare number P0 (and 1 more like it) is inside its tolerance,")
-    assert "0.012 m of 0.020 m vertical" in text
-    assert "only sure to 0.012 m either way" in text
+    assert "12 mm of 20 mm vertical" in text
+    assert "only sure to 12 mm either way" in text
     assert text.count(". ") + text.endswith(".") == 2
     simple = judged([0.012], [0.006], tolerance(vertical=0.020))
     assert simple.verdict is Verdict.WITHIN
@@ -152,26 +136,8 @@ def test_a_doubt_or_a_failure_is_no_such_case() -> None:
 
 
 def test_a_hint_leaves_a_row_undecided_and_never_outside() -> None:
-    blank = texts([""])
-    measure = Measure(
-        kind="site_fit",
-        name="f",
-        where=HERE,
-        tolerance=tolerance(vertical=0.01),
-        id=texts(["A"]),
-        columns=(),
-        summary=(),
-        comparisons=(
-            Comparison(limit="vertical", label="left out", value=np.array([0.05]), hint=True),
-        ),
-        judged_by_row=True,
-        shots=np.array([[0]]),
-        used=np.array([0]),
-        unchecked=blank,
-        undecided=blank.copy(),
-        said=blank.copy(),
-        counted=np.array([True]),
-    )
-    finding = judge(measure, blank, LengthUnit.METRE)
+    left = Comparison(limit="vertical", label="left out", value=np.array([0.05]), hint=True)
+    measure = measure_of(left, limit=tolerance(vertical=0.01), kind="site_fit", id=texts(["A"]))
+    finding = judge(measure, texts([""]), LengthUnit.METRE)
     assert finding.verdict is Verdict.UNDECIDED
-    assert finding.row_reason[0] == "left out 0.050 m high, over 0.010 m"
+    assert finding.row_reason[0] == "left out 50 mm high, limit 10 mm"

@@ -7,10 +7,11 @@ import pytest
 
 from checker.model.finding import Finding, Verdict
 from checker.model.job import Rule, Tolerance
-from checker.model.measure import Comparison, Item, Measure, Quantity
+from checker.model.measure import Comparison, Item, Quantity
 from checker.units import Formula, LengthUnit
 from checker.verdicts.judge import judge
-from tests.support.points import HERE, texts, tolerance
+from tests.support.measures import measure_of
+from tests.support.points import texts, tolerance
 
 
 def slope(value: float) -> Formula:
@@ -20,23 +21,13 @@ def slope(value: float) -> Formula:
 def judged(
     *comparisons: Comparison, limit: Tolerance, summary: tuple[Item, ...] = (), kind: str = "pipe"
 ) -> Finding:
-    rows = len(comparisons[0].value)
-    measure = Measure(
+    measure = measure_of(
+        *comparisons,
+        limit=limit,
+        by_shots=False,
         kind=kind,
-        name="x",
-        where=HERE,
-        tolerance=limit,
-        id=texts([f"r{row}" for row in range(rows)]),
-        columns=(),
+        id=texts([f"r{row}" for row in range(len(comparisons[0].value))]),
         summary=summary,
-        comparisons=comparisons,
-        judged_by_row=True,
-        shots=np.full((rows, 1), -1, dtype=np.int64),
-        used=np.empty(0, dtype=np.int64),
-        unchecked=texts([""] * rows),
-        undecided=texts([""] * rows),
-        said=texts([""] * rows),
-        counted=np.ones(rows, dtype=np.bool_),
     )
     return judge(measure, texts([]), LengthUnit.METRE)
 
@@ -131,7 +122,7 @@ def test_a_slope_and_what_it_is_made_of_have_no_common_probability() -> None:
 def test_a_difference_of_slope_is_told_in_percent() -> None:
     change = Comparison(limit="slope", label="difference of slope", value=np.array([-0.0123]))
     found = judged(change, limit=Tolerance(name="t", slope=slope(0.01)))
-    assert found.row_reason[0] == "difference of slope 1.23 % over 1.00 %"
+    assert found.row_reason[0] == "difference of slope 1.23 %, limit 1.00 %"
     (item,) = [item for item in found.summary if item.key == "allowed_slope"]
     assert item.quantity is Quantity.GRADE
 

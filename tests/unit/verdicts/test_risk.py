@@ -14,10 +14,11 @@ import pytest
 from checker.model.arrays import FloatArray
 from checker.model.finding import Finding, Verdict
 from checker.model.job import Rule, Tolerance
-from checker.model.measure import Comparison, Measure
+from checker.model.measure import Comparison
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
-from tests.support.points import HERE, texts, tolerance
+from tests.support.measures import measure_of
+from tests.support.points import texts, tolerance
 
 STAKES = 100_000
 T = 0.015
@@ -51,24 +52,8 @@ def judged(
             "vector_correlation": np.full(count, sigma[2]) if sigma[2] else None,
         }
     name = "vertical" if plan is None else "horizontal"
-    blank = np.full(len(value), "", dtype=object)
-    measure = Measure(
-        kind="stakeout",
-        name="stakes",
-        where=HERE,
-        tolerance=limit,
-        id=np.arange(len(value)).astype(str).astype(object),
-        columns=(),
-        summary=(),
-        comparisons=(Comparison(limit=name, label=name, value=value, **keys),),
-        judged_by_row=True,
-        shots=np.full((len(value), 1), -1),
-        used=np.empty(0, dtype=np.int64),
-        unchecked=blank,
-        undecided=blank.copy(),
-        said=blank.copy(),
-        counted=np.ones(len(value), dtype=np.bool_),
-    )
+    every = Comparison(limit=name, label=name, value=value, **keys)
+    measure = measure_of(every, limit=limit, by_shots=False)
     return judge(measure, texts([]), LengthUnit.METRE)
 
 
