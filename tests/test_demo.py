@@ -396,10 +396,29 @@ def test_the_cut_sheet_has_stations_and_sides(report: dict[str, bytes]) -> None:
     assert rows["704"]["station"].startswith(("11+54.", "11+55."))
     assert rows["704"]["offset"].startswith(("L 16.9", "L 17.0"))
     assert rows["715"]["offset"].startswith(("R 4.9", "R 5.0"))
-    assert rows["806"]["lath"].split()[-1] == rows["806"]["cut_fill_ft"].split()[-1]
+    assert rows["704"]["lath"].split()[-1] == rows["704"]["cut_fill_ft"].split()[-1]
+    assert rows["715"]["lath"] == "HOLD"  # set on the other side
+    # what was poured is no stake
+    assert (rows["806"]["lath"], rows["806"]["as_built"]) == ("", "yes")
+    assert [rows[name]["as_built"] for name in ("503", "704", "201")] == ["yes", "", "yes"]
     page = report["cut-sheet.html"].decode()
     assert ">715</th>" in page
     assert "12+00." in page
+
+
+def test_what_to_do_suits_what_was_found(report: dict[str, bytes]) -> None:
+    page = report["index.html"].decode()
+    start = page.index('<table class="plain attention">')
+    rows = re.findall(r"<tr>(.*?)</tr>", page[start : page.index("</table>", start)], re.DOTALL)
+    to_do = {}
+    for each in rows[1:]:
+        cells = [re.sub(r"<[^>]*>", "", cell) for cell in re.findall(r"<t[hd].*?</t[hd]>", each)]
+        to_do[cells[0]] = cells[4]
+    assert to_do["K3B-K3T"].startswith("Hold. Plumb it again from two sides")
+    assert "re-lay it" in to_do["603-604"]
+    # the notes say that it leans, the diagnosis that it follows another revision
+    assert to_do["110"].startswith("Hold. Find out which revision it was set from, or whether")
+    assert "Pull the stake" in to_do["715"]
 
 
 def test_the_traverse_closes_by_complex_numbers_too(results: dict[str, Any]) -> None:

@@ -14,7 +14,7 @@ from checker import __version__
 from checker.cli import main, parser
 from checker.read.files import Source
 from checker.read.job import _SECTIONS, read_job
-from checker.read.job_draft import NOT_BUILT
+from checker.read.job_tolerances import _USABLE
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -172,12 +172,10 @@ def test_every_key_of_a_section_is_documented(section: str) -> None:
     assert not [key for key in keys if key not in words]
 
 
-def test_what_is_not_built_is_not_promised() -> None:
-    said = chapter("The job file")
-    for name in NOT_BUILT:
-        if "." not in name:
-            assert f"[[{name}]]" not in said
-            assert f"[{name}" not in said
+@pytest.mark.parametrize("section", sorted(_SECTIONS))
+def test_a_section_with_a_tolerance_says_what_it_can_limit(section: str) -> None:
+    """Without its line there, a job that states a tolerance would end as a fault of ours."""
+    assert ("tolerance" in known_keys(section)) == (section in _USABLE)
 
 
 # --- messages -------------------------------------------------------------------------------------
@@ -304,7 +302,11 @@ def test_every_documented_message_has_its_line() -> None:
 
 # --- DEVELOPERS -----------------------------------------------------------------------------------
 
-INVENTED_PATHS = {"checker/checks/plumb.py", "tests/unit/checks/test_plumb.py"}
+INVENTED_PATHS = {
+    "checker/checks/staircase.py",
+    "checker/read/job_stairs.py",
+    "tests/unit/checks/test_staircase.py",
+}
 """Those of the guide's example."""
 
 

@@ -15,13 +15,14 @@ from checker.geometry.hull import hull, outside_by
 from checker.geometry.statistics import grubbs, sample_size
 from checker.model.finding import Verdict
 from checker.model.job import Rule
-from checker.model.measure import Comparison, Measure
+from checker.model.measure import Comparison
 from checker.model.points import SigmaBudget
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
 from checker.verdicts.probability import within_circle, within_interval
 from tests.support.jobs import JobFolder, results, rows, verdicts
-from tests.support.points import HERE, points, texts, tolerance
+from tests.support.measures import measure_of
+from tests.support.points import points, texts, tolerance
 
 pytestmark = pytest.mark.property
 
@@ -187,35 +188,16 @@ STAKES = 100_000
 def judged(
     values: Any, vector: Any, sigma: Any, vector_sigma: Any, limit: Any
 ) -> np.ndarray[Any, Any]:
-    count = len(values)
-    blank = texts([""] * count)
     name = "vertical" if vector is None else "horizontal"
-    measure = Measure(
-        kind="stakeout",
-        name="stakes",
-        where=HERE,
-        tolerance=limit,
-        id=blank,
-        columns=(),
-        summary=(),
-        comparisons=(
-            Comparison(
-                limit=name,
-                label=name,
-                value=values,
-                sigma=sigma,
-                vector=vector,
-                vector_sigma=vector_sigma,
-            ),
-        ),
-        judged_by_row=True,
-        shots=np.full((count, 1), -1),
-        used=np.empty(0, dtype=np.int64),
-        unchecked=blank,
-        undecided=blank.copy(),
-        said=blank.copy(),
-        counted=np.ones(count, dtype=np.bool_),
+    every = Comparison(
+        limit=name,
+        label=name,
+        value=values,
+        sigma=sigma,
+        vector=vector,
+        vector_sigma=vector_sigma,
     )
+    measure = measure_of(every, limit=limit, by_shots=False)
     return np.asarray(judge(measure, texts([]), LengthUnit.METRE).row_verdict)
 
 

@@ -13,12 +13,13 @@ from checker.geometry.curves import CircularCurve, solve_curve
 from checker.geometry.feet import Foot
 from checker.geometry.figure import Course, run_figure
 from checker.geometry.fit import fit_plane, fit_rigid, fit_similarity
-from checker.geometry.grade import catch_point
+from checker.geometry.grade import slope_stake_offset
 from checker.geometry.layout import Part, from_parts, from_vertices
 from checker.geometry.profile import profile
 from checker.geometry.stations import format_station, parse_station, stationing
 from checker.geometry.surface import surface
 from checker.geometry.volume import volume_between
+from tests.support.catch import catch_point
 
 pytestmark = pytest.mark.property
 
@@ -323,7 +324,7 @@ def test_a_fit_undoes_a_known_move(seed: int, scale: float, turn: float, count: 
 
 
 @given(SEEDS, st.floats(1.0, 4.0), st.floats(1.0, 4.0))
-def test_the_catch_point_is_on_ground_and_slope(seed: int, cut: float, fill: float) -> None:
+def test_the_offset_rule_finds_the_catch_point(seed: int, cut: float, fill: float) -> None:
     rng = np.random.default_rng(seed)
     offset = np.cumsum(rng.uniform(1.0, 8.0, 30)) - 70.0
     ground_m = np.cumsum(rng.normal(0.0, 0.3, 30))
@@ -336,5 +337,6 @@ def test_the_catch_point_is_on_ground_and_slope(seed: int, cut: float, fill: flo
     ground_m = np.concatenate(([0.0], ground_m, [0.0]))
     catch = catch_point(hinge, 0.0, offset, ground_m, cut_slope=cut, fill_slope=fill)
     assert catch.elevation_m == pytest.approx(np.interp(catch.offset_m, offset, ground_m), abs=1e-9)
-    assert abs(catch.cut_m) * (cut if catch.is_cut else fill) == pytest.approx(catch.out_m)
     assert catch.is_cut == (ends > 0.0)
+    found = slope_stake_offset(abs(hinge), cut if catch.is_cut else fill, catch.cut_m)
+    assert found == pytest.approx(abs(catch.offset_m))

@@ -15,7 +15,8 @@ from checker.text import fixed, show_failure
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
 from checker.verdicts.probability import within_circle, within_interval
-from tests.support.points import HERE, texts, tolerance
+from tests.support.measures import measure_of
+from tests.support.points import texts, tolerance
 
 pytestmark = pytest.mark.property
 LENGTHS = st.floats(-1.0, 1.0, allow_subnormal=False)
@@ -24,29 +25,10 @@ LIMITS = st.floats(1e-3, 0.2)
 
 
 def measure(limit: Tolerance, value: list[float], sigma: list[float]) -> Measure:
-    count = len(value)
-    blank = texts([""] * count)
-    return Measure(
-        kind="stakeout",
-        name="stakes",
-        where=HERE,
-        tolerance=limit,
-        id=texts([str(row) for row in range(count)]),
-        columns=(),
-        summary=(),
-        comparisons=(
-            Comparison(
-                limit="vertical", label="vertical", value=np.array(value), sigma=np.array(sigma)
-            ),
-        ),
-        judged_by_row=True,
-        shots=np.arange(count)[:, None],
-        used=np.arange(count),
-        unchecked=blank,
-        undecided=blank.copy(),
-        said=blank.copy(),
-        counted=np.ones(count, dtype=np.bool_),
+    heights = Comparison(
+        limit="vertical", label="vertical", value=np.array(value), sigma=np.array(sigma)
     )
+    return measure_of(heights, limit=limit)
 
 
 def judged(limit: Tolerance, value: float, sigma: float) -> Finding:

@@ -22,7 +22,8 @@ from checker.model.measure import Comparison, Measure
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
 from checker.verdicts.probability import within_circle, within_interval
-from tests.support.points import HERE, Shot, inputs, job, points, stakeout, texts, tolerance
+from tests.support.measures import measure_of
+from tests.support.points import Shot, inputs, job, points, stakeout, texts, tolerance
 
 FOLDER = Path(__file__).parent / "accuracy"
 TABLES = Path(__file__).parents[3] / "shared" / "tables"
@@ -33,29 +34,10 @@ def case(name: str) -> dict[str, Any]:
 
 
 def measure(limit: Tolerance, value: FloatArray, sigma: float) -> Measure:
-    count = len(value)
-    blank = texts([""] * count)
-    return Measure(
-        kind="stakeout",
-        name="stakes",
-        where=HERE,
-        tolerance=limit,
-        id=blank,
-        columns=(),
-        summary=(),
-        comparisons=(
-            Comparison(
-                limit="vertical", label="vertical", value=value, sigma=np.full(count, sigma)
-            ),
-        ),
-        judged_by_row=True,
-        shots=np.full((count, 1), -1),
-        used=np.empty(0, dtype=np.int64),
-        unchecked=blank,
-        undecided=blank.copy(),
-        said=blank.copy(),
-        counted=np.ones(count, dtype=np.bool_),
+    heights = Comparison(
+        limit="vertical", label="vertical", value=value, sigma=np.full(len(value), sigma)
     )
+    return measure_of(heights, limit=limit, by_shots=False)
 
 
 def judged(limit: Tolerance, value: FloatArray, sigma: float) -> Finding:

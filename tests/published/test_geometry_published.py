@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from checker.checks.level_runs import corrected
+from checker.errors import Where
 from checker.geometry.alignment import Alignment
 from checker.geometry.curves import (
     CircularCurve,
@@ -31,8 +33,6 @@ from checker.geometry.grade import (
     pipe_run,
     rod_from_hub,
     slope_stake_offset,
-    three_wires,
-    two_peg_test,
 )
 from checker.geometry.layout import from_intersections, from_parts, from_vertices
 from checker.geometry.layout import line as straight
@@ -46,6 +46,11 @@ from checker.geometry.volume import (
     loose_volume,
     prismoidal_volume,
 )
+from checker.model.books import LevelBook
+from checker.model.job import Levels, TwoPeg
+from checker.read.files import Source
+from checker.read.level_book import read_level_book
+from checker.units import LengthUnit
 
 Case = dict[str, Any]
 Found = dict[str, Any]
@@ -327,13 +332,32 @@ def slope_stakes(case: Case) -> Found:
 
 def wires(case: Case) -> Found:
     given = case["inputs"]
-    read = three_wires(given["top"], given["mid"], given["bottom"], given["stadia"])
+    reading = f"{given['top']},{given['mid']},{given['bottom']}"
+    page = f"point,{_wires('bs')},{_wires('fs')}\nA,{reading},,,\nB,,,,{reading}\n"
+    source = Source(path="page.csv", data=page.encode())
+    book = read_level_book(source, unit=LengthUnit.METRE, columns={})
+    assert isinstance(book, LevelBook)
+    section = Levels(
+        where=Where(file="job.toml"),
+        name="",
+        file="page.csv",
+        unit=LengthUnit.METRE,
+        start="A",
+        stadia=given["stadia"],
+    )
+    found, _ = corrected(book, section)
+    assert found.sights_m is not None
+    mean, sight = float(found.bs_m[0]), float(found.sights_m[0, 0])
     return {
-        "mean": read.mean_m,
-        "sum": 3.0 * read.mean_m,
-        "interval": read.interval_m,
-        "distance": read.distance_m,
+        "mean": mean,
+        "sum": 3.0 * mean,
+        "interval": sight / given["stadia"],
+        "distance": sight,
     }
+
+
+def _wires(sight: str) -> str:
+    return ",".join(f"{sight}_{wire}" for wire in ("upper", "middle", "lower"))
 
 
 def two_pegs(case: Case) -> Found:
@@ -341,12 +365,14 @@ def two_pegs(case: Case) -> Found:
     # The source takes B less A of the elevations for that of the readings, which has the other
     # sign: its arithmetic is followed here, as the case's notes say.
     true = given["rlB"] - given["rlA"]
-    test = two_peg_test(given["rA"], given["rB"], given["dA"], given["dB"], true)
+    test = TwoPeg(
+        rise_m=-true, end_m=(given["rA"], given["rB"]), sights_m=(given["dA"], given["dB"])
+    )
     return {
-        "observed_diff": test.observed_m,
-        "true_diff_source": test.true_m,
-        "err_per_m": test.error,
-        "err_per_100m": abs(100.0 * test.error),
+        "observed_diff": test.end_m[1] - test.end_m[0],
+        "true_diff_source": -test.rise_m,
+        "err_per_m": test.collimation,
+        "err_per_100m": abs(100.0 * test.collimation),
     }
 
 

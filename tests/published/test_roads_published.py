@@ -240,7 +240,7 @@ def test_the_tangents_of_a_road_by_its_points_of_intersection(tmp_path: Path) ->
     for degrees, tolerance in deflections.values():
         seconds = round(degrees * 3600)
         near_it = range(seconds - 1, seconds + 2)
-        words = [f"by {s // 3600}-{s // 60 % 60:02d}-{s % 60:02d} to" for s in near_it]
+        words = [f"by {s // 3600}°{s // 60 % 60:02d}′{s % 60:02d}″ to" for s in near_it]
         assert any(each in text for each in words), (degrees, tolerance, text)
 
 
