@@ -6,7 +6,7 @@ find the shortest cycle basis of a graph", SIAM J. Computing 16, 1987, has it; f
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 FULL_SEARCH = 1500
 """With more lines than this the loops are those of one tree of shortest ways, not the shortest."""
@@ -83,12 +83,13 @@ def _around(ends: Sequence[tuple[int, int]], marks: int) -> list[list[tuple[int,
     return around
 
 
-def _ways(
-    root: int, around: list[list[tuple[int, int]]], marks: int
-) -> tuple[list[tuple[int, ...]], list[int]]:
-    """Return a shortest way, as lines, from a mark to every other, and its number of lines."""
-    way: list[tuple[int, ...]] = [()] * marks
-    depth = [-1] * marks
+def _reached(
+    root: int, around: list[list[tuple[int, int]]], depth: list[int]
+) -> Iterator[tuple[int, int, int]]:
+    """Yield the lines by which marks are first reached from a root, with both marks, nearest first.
+
+    depth: number of lines from the root, negative where a mark was not reached; filled in.
+    """
     depth[root] = 0
     waiting = deque([root])
     while waiting:
@@ -96,8 +97,18 @@ def _ways(
         for line, other in around[here]:
             if depth[other] < 0:
                 depth[other] = depth[here] + 1
-                way[other] = (*way[here], line)
                 waiting.append(other)
+                yield line, here, other
+
+
+def _ways(
+    root: int, around: list[list[tuple[int, int]]], marks: int
+) -> tuple[list[tuple[int, ...]], list[int]]:
+    """Return a shortest way, as lines, from a mark to every other, and its number of lines."""
+    way: list[tuple[int, ...]] = [()] * marks
+    depth = [-1] * marks
+    for line, here, other in _reached(root, around, depth):
+        way[other] = (*way[here], line)
     return way, depth
 
 
@@ -110,15 +121,8 @@ def _tree_loops(
     for root in range(marks):
         if depth[root] >= 0:
             continue
-        depth[root] = 0
-        waiting = deque([root])
-        while waiting:
-            here = waiting.popleft()
-            for line, other in around[here]:
-                if depth[other] < 0:
-                    depth[other] = depth[here] + 1
-                    parent[other] = (line, here)
-                    waiting.append(other)
+        for line, here, other in _reached(root, around, depth):
+            parent[other] = (line, here)
     tree = {line for line, _ in parent}
     loops = []
     for line, (one, other) in enumerate(ends):
