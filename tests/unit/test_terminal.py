@@ -127,9 +127,12 @@ def test_showing_and_beginning(root: Path, job: Path, say: Speaker) -> None:
     table = root / f"t{BAD}.csv"
     shutil.copy(job / "shots.csv", table)
     assert say("show", table) == 0
-    folder = root / f"n{BAD}"
+    folder, design, shots = root / f"n{BAD}", job / "design.csv", job / "shots.csv"
     for status in (0, 2):  # the second finds it there
-        assert say("new", folder, "--drawing", job / "design.csv", "--points", table) == status
+        assert say("new", folder, "--drawing", design, "--points", shots) == status
+    # a job names its files as text, and control characters are refused in texts
+    assert say("new", root / f"o{BAD}", "--drawing", design, "--points", table) == 2
+    assert "with control characters in it" in say.said
     table.write_text(f'id,northing,easting,"{BAD}"\n"{BAD}",1,x,"{BAD}"\n', encoding="utf-8")
     assert say("show", table) in {0, 2}
     assert say("show", root / f"no{BAD}") == 2
