@@ -149,14 +149,21 @@ def _moves(
 
 def _to_realizations(base: "CRS", lon: float, lat: float) -> Iterator[tuple[str, "Transformer"]]:
     """Yield PROJ's ways to the realizations that are in use at a place, by name."""
-    from pyproj import CRS, Transformer
+    from pyproj import CRS
     from pyproj.exceptions import CRSError, ProjError
 
     for name, code in _REALIZATIONS.items():
         with contextlib.suppress(CRSError, ProjError):
-            frame = CRS.from_user_input(code)
-            if used_at(frame, lon, lat):
-                yield name, Transformer.from_crs(base, frame, always_xy=True)
+            if used_at(CRS.from_user_input(code), lon, lat):
+                yield name, _way(base, code)
+
+
+@lru_cache(maxsize=32)
+def _way(base: "CRS", code: str) -> "Transformer":
+    """Return PROJ's way from one frame to another; to find it takes tens of milliseconds."""
+    from pyproj import Transformer
+
+    return Transformer.from_crs(base, code, always_xy=True)
 
 
 def used_at(frame: "CRS", lon: float, lat: float) -> bool:
