@@ -38,6 +38,10 @@ from checker.units import M_PER_FOOT, M_PER_US_SURVEY_FOOT
 _MOST_SCALE = 1.5e-3
 _LEAST_TURN, _LEAST_SCALE = 5e-6, 3e-6
 """A turn or scale that is smaller is a shift (a second of arc, 3 ppm; our choice)."""
+_FLAT_FRAME = 4.5
+"""Nats against a frame at an epoch of no one's naming whose heights do not show it (ours)."""
+_HIDDEN_TURN = 6.0
+"""Nats against a turn about a far point that is too small to be seen across the site (ours)."""
 
 
 def hypotheses(view: View) -> Iterator[Hypothesis]:
@@ -121,6 +125,7 @@ def _drifted(view: View) -> Iterator[Hypothesis]:
         return
     seen = np.array((move.shift.imag, move.shift.real))
     first, last = DRIFT_YEARS
+    heights = bool(np.isfinite(view.evidence.measured[view.rows, 2]).any())
     sigma = float(np.hypot(move.sigma_shift, BIAS_M[0] / np.sqrt(view.sessions)))
     for drift in view.setting.drifts:
         speed = float(np.hypot(drift.rate_m[0], drift.rate_m[1]))
@@ -136,7 +141,7 @@ def _drifted(view: View) -> Iterator[Hypothesis]:
             yield view.make(
                 "frame-shift",
                 shifted(dn, de, dz if tall else 0.0),
-                charge,
+                charge + (0.0 if tall or not heights else _FLAT_FRAME),
                 length("dn", dn),
                 length("de", de),
                 length("dz", dz if tall else 0.0),
@@ -386,7 +391,9 @@ def _turns(view: View) -> Iterator[Hypothesis]:
             continue
         angle = -float(np.angle(move_about.factor))
         if abs(angle) > max(3.0 * move_about.sigma_factor, _LEAST_TURN):
-            charge = choice + angle_charge(move_about, angle)
+            # Any shift square to the way to a far point is such a turn: only its direction tells.
+            hidden = abs(angle) < 3.0 * free.sigma_factor
+            charge = choice + angle_charge(move_about, angle) + (_HIDDEN_TURN if hidden else 0.0)
             yield one(move_about, angle, charge, about, free=True)
 
 

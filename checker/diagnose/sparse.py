@@ -364,8 +364,10 @@ def disturbed_marks(
         there = np.isfinite(residual[rows, 2])
         tall = (height.inlier[rows] < 0.05) & there
         sizes = np.hypot(residual[rows, 0], residual[rows, 1])
-        far = flat & (sizes > 5.0 * evidence.sigma[rows, 0] + 2.0 * BIAS_M[0])
-        high = tall & (np.abs(residual[rows, 2]) > 5.0 * evidence.sigma[rows, 1] + 2 * BIAS_M[1])
+        # A second shot that shows the same tells more than the size of one.
+        times = 5.0 if len(rows) > 1 else 6.5
+        far = flat & (sizes > times * evidence.sigma[rows, 0] + 2.0 * BIAS_M[0])
+        high = tall & (np.abs(residual[rows, 2]) > times * evidence.sigma[rows, 1] + 2 * BIAS_M[1])
         if far.all() or (there.any() and high[there].all()):
             bad.append((name, rows))
     if not bad or len(names) - len(bad) < max(2, len(bad) + 1):
