@@ -475,7 +475,7 @@ def test_the_lot_closes_and_encloses_what_complex_numbers_give(results: dict[str
         text = entry["bearing"] or entry["chord bearing"]
         d, m, s = (int(part) for part in text[2:-2].split("-"))
         turned = math.radians(d + m / 60 + s / 3600)
-        length = float(entry["distance"] or 0) or 2 * 25.0 * math.sin(39.27 / 25 / 2)
+        length = float(entry["distance"] or 0) or 25.0 * math.sqrt(2.0)
         north = math.cos(turned) * (1 if text[0] == "N" else -1)
         east = math.sin(turned) * (1 if text[-1] == "E" else -1)
         step.append(length * complex(north, east))
@@ -486,8 +486,8 @@ def test_the_lot_closes_and_encloses_what_complex_numbers_give(results: dict[str
     area = abs(double) / 2 + 25.0**2 * (math.pi / 2 - 1) / 2
     summary = section(results, "Lift station lot")["summary"]
     assert summary["misclosure"] == pytest.approx(abs(place[-1]), abs=1e-9)
-    # The arc is written as 39.27, which turns by a hair more than 90 degrees.
-    assert summary["area"] == pytest.approx(area, abs=0.1)
+    # The angle is written as 90-00-00 and the arc as 39.27, a hair too long: the angle leads.
+    assert summary["area"] == pytest.approx(area, abs=1e-6)
 
 
 # --- the same every time --------------------------------------------------------------------------

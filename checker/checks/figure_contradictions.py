@@ -47,8 +47,9 @@ def curve_contradictions(
 ) -> list[str]:
     """Return what is stated of a curve beyond need and does not follow from the rest.
 
-    The first two of radius, arc, delta and chord fix the curve. What differs is listed only where
-    rounding to the digits written cannot explain it.
+    The first two of radius, arc, delta and chord fix the curve, delta before arc where it is
+    written the closer. What differs is listed only where rounding to the digits written cannot
+    explain it.
     """
     unit = section.unit
     steps = {
@@ -57,7 +58,8 @@ def curve_contradictions(
         "delta_rad": float(book.delta_step_rad[row]),
         "chord_m": float(book.chord_step_m[row]),
     }
-    stated = {key: getattr(course, key) for key in _ELEMENTS if getattr(course, key) is not None}
+    order = ("radius_m", "delta_rad", "arc_m", "chord_m") if course.delta_leads else _ELEMENTS
+    stated = {key: getattr(course, key) for key in order if getattr(course, key) is not None}
     base = dict(list(stated.items())[:2])
     rest = dict(list(stated.items())[2:])
     curve = _solved(base)
@@ -93,12 +95,21 @@ def _shown(key: str, value: float, unit: LengthUnit) -> str:
     return length_text(value, unit, plus=False)
 
 
+def _half_turn_unsure(book: FigureBook, row: int, course: Course) -> float:
+    """Return by how much half the central angle may be off as an arc's last digit leaves it."""
+    leads = course.delta_leads and course.delta_rad is not None
+    if leads or course.arc_m is None or not course.radius_m:
+        return 0.0
+    return float(book.arc_step_m[row]) / (4.0 * course.radius_m)
+
+
 def tangent_contradiction(
     book: FigureBook, row: int, name: str, course: Course, figure: Figure
 ) -> list[str]:
     """Return the break of a curve that is said to be tangent and whose chord's bearing says no."""
     turn = float(figure.break_rad[row])
-    if course.tangent and course.chord_azimuth_rad is not None and abs(turn) > TANGENT_RAD:
+    most = TANGENT_RAD + _half_turn_unsure(book, row, course)
+    if course.tangent and course.chord_azimuth_rad is not None and abs(turn) > most:
         says = (
             f"curve {name} is said to be tangent, and by its chord's bearing it breaks by "
             f"{angle_words(abs(turn), 0)} from the course before"
@@ -108,7 +119,7 @@ def tangent_contradiction(
     if radial is not None and course.turn is not None and course.chord_azimuth_rad is not None:
         square = radial - course.turn * np.pi / 2.0
         off = float(wrap_signed(figure.azimuth_in_rad[row] - square))
-        if abs(off) > TANGENT_RAD:
+        if abs(off) > most:
             says = (
                 f"curve {name}: by its chord's bearing its radius at the beginning is "
                 f"{angle_words(abs(off), 0)} off the radial bearing that is stated"

@@ -154,6 +154,8 @@ def _course(book: FigureBook, row: int) -> Course:
         chord_azimuth_rad=_known(book.chord_azimuth_rad[row]),
         radial_azimuth_rad=_known(book.radial_azimuth_rad[row]),
         tangent=book.tangent[row] == "yes",
+        # False where one of the three is not stated, for NaN is never less
+        delta_leads=bool(book.delta_step_rad[row] * book.radius_m[row] < book.arc_step_m[row]),
     )
 
 

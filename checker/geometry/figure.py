@@ -31,7 +31,8 @@ class Course:
     A straight course has azimuth_rad and distance_m. A curve has turn (+1 right, -1 left), two of
     radius_m, arc_m, delta_rad, chord_m (more are checked), and chord_azimuth_rad, tangent, or
     radial_azimuth_rad, the azimuth from its beginning to its centre. long tells that a curve fixed
-    by radius and chord takes the longer way round.
+    by radius and chord takes the longer way round; delta_leads, that of an arc and a central angle
+    the angle is written the closer.
     """
 
     azimuth_rad: float | None = None
@@ -45,6 +46,7 @@ class Course:
     radial_azimuth_rad: float | None = None
     tangent: bool = False
     long: bool = False
+    delta_leads: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,15 +220,12 @@ def _course(number: int, course: Course, before_rad: float | None) -> _Row:
 def _curve(number: int, course: Course) -> tuple[CircularCurve, float]:
     """Return the curve of a course, and by how much what is stated beyond need disagrees.
 
-    Of more than two elements the radius goes with the arc before the angle before the chord: arcs
-    are measured along the ground, angles are rounded to the second.
+    Of more than two elements the radius goes with the arc before the angle before the chord; with
+    the angle before the arc where that is written the closer, as it is of small radii.
     """
-    given = {
-        "radius_m": course.radius_m,
-        "length_m": course.arc_m,
-        "delta_rad": course.delta_rad,
-        "chord_m": course.chord_m,
-    }
+    arc, delta = {"length_m": course.arc_m}, {"delta_rad": course.delta_rad}
+    first, second = (delta, arc) if course.delta_leads else (arc, delta)
+    given = {"radius_m": course.radius_m, **first, **second, "chord_m": course.chord_m}
     known = {name: value for name, value in given.items() if value is not None}
     if len(known) < 2:
         raise FigureError(

@@ -39,11 +39,33 @@ def test_a_curve_counts_with_its_arc_and_its_segment() -> None:
     measure = figure(ROUND, unit=FEET)
     total = numbers(measure)
     assert total["misclosure"] == pytest.approx(0.0, abs=0.0005)
-    assert total["length"] / 0.3048 == pytest.approx(200 + 157.08)
+    assert total["length"] / 0.3048 == pytest.approx(200 + 50.0 * math.pi)
     assert total["area"] / 0.3048**2 == pytest.approx(5000 + math.pi * 1250, abs=0.05)
     assert total["area_segments"] / 0.3048**2 == pytest.approx(math.pi * 1250, abs=0.05)
     assert list(measure.column("tangent").values) == ["", "", "yes", ""]
     assert measure.whole_undecided == ""
+
+
+def corner(radius: float, delta: str) -> str:
+    """A perfect lot of 40 by 50 with one rounded corner, its arc written to hundredths."""
+    arc = radius * math.pi / 2
+    return (
+        HEAD + f"1,N 0 E,{50 - radius:g},,,,,,,\n"
+        f"2,,,{radius:g},right,{arc:.2f},{delta},,N 45-00-00 E,yes\n"
+        f"3,due east,{40 - radius:g},,,,,,,\n4,S 0 E,50,,,,,,,\n5,due west,40,,,,,,,\n"
+    )
+
+
+@pytest.mark.parametrize("radius", [1.5, 3.0, 6.0, 10.0, 25.0])
+def test_the_angle_of_a_small_curve_leads_its_rounded_arc(radius: float) -> None:
+    measure = figure(corner(radius, "90-00-00"), unit=FEET)
+    assert numbers(measure)["misclosure"] == pytest.approx(0.0, abs=1e-12)
+    assert measure.whole_undecided == ""
+
+
+@pytest.mark.parametrize("radius", [1.5, 3.0, 6.0, 10.0, 25.0])
+def test_a_rounded_arc_alone_breaks_no_tangent(radius: float) -> None:
+    assert figure(corner(radius, ""), unit=FEET).whole_undecided == ""
 
 
 @pytest.mark.parametrize(
