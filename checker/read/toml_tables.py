@@ -187,7 +187,8 @@ class Table:
             "bad-value",
             key,
             f"{self.title}: {key} is {quoted(text)}, with control characters in it",
-            "in a text a backslash begins a special character: write two for one, or none",
+            "in a text a backslash begins a special character: write two for one, or none; "
+            "rename a file that has such a sign in its name",
         )
         return False
 
