@@ -3,8 +3,9 @@
 Rounding is half up on the magnitude, as stakes and cut sheets are written (common practice, no
 source), and never of binary noise: 2.675 is 2.68 to two decimals though the nearest double is
 smaller. A minus sign never stands before a zero, and a failure never prints as equal to its limit.
-All texts are plain ASCII but for `MISSING`, `UNLIMITED` and the no-break space of `group`; a page
-may set a true minus sign. Nothing here knows a unit: values are those that shall be shown.
+All texts are plain ASCII but for `MISSING` and `UNLIMITED`; a page may set a true minus sign.
+What was found in an input is quoted in messages by `quoted`.
+Nothing here knows a unit: values are those that shall be shown.
 """
 
 import math
@@ -23,6 +24,8 @@ _EXACT = 2.0**53
 """Beyond this a double has no digit left to round."""
 _MORE = 9
 """How many further digits `show_failure` adds at most."""
+_STATED = 2
+"""How many further digits `stated_decimals` adds at most."""
 
 
 def fixed(value: float, decimals: int, *, missing: str = MISSING) -> str:
@@ -73,18 +76,37 @@ def show_failure(value: float, limit: float, decimals: int) -> tuple[str, str]:
     return fixed(value, enough), fixed(limit, enough)
 
 
+def stated_decimals(value: float, decimals: int) -> int:
+    """Return the decimals, `decimals` or up to two more, that show a limit as it was stated.
+
+    12.5 needs one where whole numbers are shown. A limit that has no such end, like an inch in
+    feet, and one that is not finite, gets `decimals`.
+    """
+    for more in range(_STATED + 1):
+        scaled = abs(value) * 10.0 ** (decimals + more)
+        if not scaled < _EXACT:
+            break
+        if abs(scaled - math.floor(scaled + 0.5)) <= max(_NOISE * 10.0**-3, 4.0 * math.ulp(scaled)):
+            return decimals + more
+    return decimals
+
+
 def group(value: float, decimals: int = 0, *, missing: str = MISSING) -> str:
-    """Return `fixed` with a no-break space between groups of three digits before the point."""
+    """Return `fixed` with a comma between groups of three digits before the point, ``12,345.6``.
+
+    For what is read: counts, areas, volumes, ratios. Coordinates, stations and lengths, which are
+    copied into other tables, stay without.
+    """
     text = fixed(value, decimals, missing=missing)
     if math.isnan(value) or math.isinf(value):
         return text
     sign = "-" if text.startswith("-") else ""
     whole, point, rest = text.removeprefix("-").partition(".")
-    return f"{sign}{int(whole):,}{point}{rest}".replace(",", "\N{NO-BREAK SPACE}")
+    return f"{sign}{int(whole):,}{point}{rest}"
 
 
 def ratio(n: float, decimals: int = 0) -> str:
-    """Return ``1:12 345`` for the N of a closure ratio, rounded down so that it never flatters.
+    """Return ``1:12,345`` for the N of a closure ratio, rounded down so that it never flatters.
 
     An infinite N is a perfect closure: ``1:`` and `UNLIMITED`. NaN is `MISSING`.
     """
@@ -150,3 +172,15 @@ def lath(dz: float, decimals: int, *, missing: str = MISSING) -> str:
 def printable(text: str) -> str:
     """Return a text on one line, without characters that move a cursor or turn the reading."""
     return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def quoted(value: object, longest: int = 60) -> str:
+    """Return what was found between quotation marks, on one line and of bearable length."""
+    try:
+        text = str(value)
+    except ValueError:  # an integer of thousands of digits
+        text = "a very long number"
+    text = "".join(c if c.isprintable() else " " for c in text[: 2 * longest])
+    if len(text) > longest:
+        text = text[: longest - 3] + "..."
+    return f'"{text}"'

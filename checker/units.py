@@ -7,13 +7,15 @@ into a problem with a place.
 
 import math
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 from statistics import NormalDist
-from typing import Any, Final, Literal, overload
+from typing import Final, overload
 
 import numpy as np
 import numpy.typing as npt
+
+from checker.text import quoted
 
 M_PER_FOOT: Final = 0.3048
 M_PER_US_SURVEY_FOOT: Final = 1200 / 3937
@@ -48,30 +50,37 @@ class UnitError(ValueError):
 
 
 class LengthUnit(StrEnum):
-    """The unit of a job's or a file's lengths."""
+    """The unit of a job's or a file's lengths; a job's is one of `JOB_UNITS`.
+
+    The small ones are those of drawings by architects and fabricators.
+    """
 
     METRE = "metre"
     FOOT = "foot"
     US_SURVEY_FOOT = "us-survey-foot"
+    MILLIMETRE = "millimetre"
+    CENTIMETRE = "centimetre"
+    INCH = "inch"
 
     @property
     def metres(self) -> float:
         """Metres in one unit."""
-        if self is LengthUnit.METRE:
-            return 1.0
-        return M_PER_FOOT if self is LengthUnit.FOOT else M_PER_US_SURVEY_FOOT
+        return _UNITS[self][0]
 
     @property
     def short(self) -> str:
-        """The symbol behind a number: m or ft."""
-        return "m" if self is LengthUnit.METRE else "ft"
+        """The symbol behind a number, such as m or ft."""
+        return _UNITS[self][1]
 
     @property
     def words(self) -> str:
         """The unit in plain words, plural."""
-        if self is LengthUnit.METRE:
-            return "metres"
-        return "feet" if self is LengthUnit.FOOT else "US survey feet"
+        return _UNITS[self][2]
+
+    @property
+    def is_foot(self) -> bool:
+        """Whether it is one of the two feet."""
+        return self in (LengthUnit.FOOT, LengthUnit.US_SURVEY_FOOT)
 
     @overload
     def to_metres(self, value: float) -> float: ...
@@ -88,6 +97,18 @@ class LengthUnit(StrEnum):
     def from_metres(self, value_m: float | _FloatArray) -> float | _FloatArray:
         """Return metres as lengths in this unit; any shape."""
         return value_m / self.metres
+
+
+_UNITS: Final = {
+    LengthUnit.METRE: (1.0, "m", "metres"),
+    LengthUnit.FOOT: (M_PER_FOOT, "ft", "feet"),
+    LengthUnit.US_SURVEY_FOOT: (M_PER_US_SURVEY_FOOT, "ft", "US survey feet"),
+    LengthUnit.MILLIMETRE: (1e-3, "mm", "millimetres"),
+    LengthUnit.CENTIMETRE: (1e-2, "cm", "centimetres"),
+    LengthUnit.INCH: (0.0254, "in", "inches"),
+}
+JOB_UNITS: Final = (LengthUnit.METRE, LengthUnit.FOOT, LengthUnit.US_SURVEY_FOOT)
+"""What a job, and every file but the design, may be in."""
 
 
 class AngleFormat(StrEnum):
@@ -165,7 +186,7 @@ class Formula:
         if self.needs_n:
             if n is None:
                 raise UnitError(
-                    f"{_quoted(self.text)} needs the number of angles or set-ups,"
+                    f"{quoted(self.text)} needs the number of angles or set-ups,"
                     " which is not known here",
                     "write a limit that does not depend on n",
                 )
@@ -173,7 +194,7 @@ class Formula:
         if self.needs_length:
             if length_m is None:
                 raise UnitError(
-                    f"{_quoted(self.text)} needs a length, which is not known here",
+                    f"{quoted(self.text)} needs a length, which is not known here",
                     "give the distances, or write a limit that does not depend on them",
                 )
             km = length_m / 1000.0
@@ -188,11 +209,10 @@ class Formula:
 
 # ---------------------------------------------------------------- numbers
 
-_NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
-_FRACTION = r"(?:(?:[0-9]+[ -])?[0-9]+/[0-9]+)"  # "1/8", "1 1/4", "1-1/4"
-_SIGNED = re.compile(rf"[+-]?{_NUMBER}")
-_QUANTITY = re.compile(rf"([+-]?)\s*({_FRACTION}|{_NUMBER})\s*(.*)", re.DOTALL)
-_LONGEST_QUOTE = 60
+NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+FRACTION = r"(?:(?:[0-9]+[ -])?[0-9]+/[0-9]+)"  # "1/8", "1 1/4", "1-1/4"
+SIGNED = re.compile(rf"[+-]?{NUMBER}")
+_QUANTITY = re.compile(rf"([+-]?)\s*({FRACTION}|{NUMBER})\s*(.*)", re.DOTALL)
 
 _LOOKALIKES = str.maketrans(
     {
@@ -216,35 +236,23 @@ _LOOKALIKES = str.maketrans(
 )
 
 
-def _quoted(value: object) -> str:
-    """Return what was found between quotation marks, on one line and of bearable length."""
-    try:
-        text = str(value)
-    except ValueError:  # an integer of thousands of digits
-        text = "a very long number"
-    text = "".join(c if c.isprintable() else " " for c in text[: 2 * _LONGEST_QUOTE])
-    if len(text) > _LONGEST_QUOTE:
-        text = text[: _LONGEST_QUOTE - 3] + "..."
-    return f'"{text}"'
-
-
-def _plain(text: str) -> str:
+def plain_signs(text: str) -> str:
     """Return the text with typographic signs as plain ones and without blanks at its ends."""
     return text.translate(_LOOKALIKES).replace("''", '"').strip()
 
 
-def _finite(value: float, found: object, expected: str) -> float:
+def finite(value: float, found: object, expected: str) -> float:
     """Return the number as a float; an infinite one and a truth value are refused."""
     try:
         number = math.nan if isinstance(value, bool) else float(value)
     except OverflowError:
         number = math.inf
     if not math.isfinite(number):
-        raise UnitError(f"{_quoted(found)} is not a number", f"write {expected}")
+        raise UnitError(f"{quoted(found)} is not a number", f"write {expected}")
     return number
 
 
-def _number(text: str) -> float:
+def number_of(text: str) -> float:
     """Return a decimal number or a fraction such as 1/8 or 1 1/4; else raise ValueError."""
     if "/" not in text:
         return float(text)
@@ -257,23 +265,23 @@ def _number(text: str) -> float:
 
 def _quantity(text: str, expected: str) -> tuple[float, str]:
     """Split "15 mm" into 15.0 and "mm"; the unit is "" for a bare number."""
-    match = _QUANTITY.fullmatch(_plain(text))
+    match = _QUANTITY.fullmatch(plain_signs(text))
     if match is None:
         hint = f"write {expected}"
         if "," in text:
             hint += "; decimals behind a point, no thousands separator"
-        raise UnitError(f"{_quoted(text)} does not begin with a number", hint)
+        raise UnitError(f"{quoted(text)} does not begin with a number", hint)
     sign, digits, unit = match.groups()
     if unit.startswith(","):
         raise UnitError(
-            f"{_quoted(text)} has a comma in its number",
+            f"{quoted(text)} has a comma in its number",
             f"write {expected}; decimals behind a point, no thousands separator",
         )
     try:
-        value = _number(digits)
+        value = number_of(digits)
     except (ValueError, OverflowError):
         value = math.nan
-    value = _finite(value, text, expected)
+    value = finite(value, text, expected)
     return (-value if sign == "-" else value), unit.strip()
 
 
@@ -297,10 +305,10 @@ _NAMED_FEET = {
         M_PER_US_SURVEY_FOOT,
     ),
 }
-_LENGTHS = "a length such as 0.05 ft, 15 mm, 1/8 in or 2 m"
+LENGTHS = "a length such as 0.05 ft, 15 mm, 1/8 in or 2 m"
 
 
-def _metres_per(word: str, unit: LengthUnit) -> float | None:
+def metres_per(word: str, unit: LengthUnit) -> float | None:
     """Return the metres in the unit of that name, None where there is none.
 
     Inches, feet and miles are those of the job's own foot; of the international foot in metres.
@@ -321,14 +329,14 @@ def parse_length(value: str | float, unit: LengthUnit) -> float:
     "ift" are always what they say. Raises UnitError, also for what is longer than `LONGEST_M`.
     """
     if not isinstance(value, str):
-        return _on_earth(value, unit.to_metres(_finite(value, value, _LENGTHS)))
-    number, word = _quantity(value, _LENGTHS)
+        return _on_earth(value, unit.to_metres(finite(value, value, LENGTHS)))
+    number, word = _quantity(value, LENGTHS)
     if not word:
         return _on_earth(value, unit.to_metres(number))
-    factor = _metres_per(word, unit)
+    factor = metres_per(word, unit)
     if factor is None:
         raise UnitError(
-            f"{_quoted(value)}: {_quoted(word)} is not a unit of length",
+            f"{quoted(value)}: {quoted(word)} is not a unit of length",
             "use mm, cm, m, km, in, ft, mi, usft (US survey foot) or ift (international foot)",
         )
     return _on_earth(value, number * factor)
@@ -341,7 +349,7 @@ LONGEST_M = 5e10
 def _on_earth(value: str | float, length_m: float) -> float:
     if not abs(length_m) <= LONGEST_M:
         raise UnitError(
-            f"{_quoted(value)} is longer than anything on earth", "check the decimal point"
+            f"{quoted(value)} is longer than anything on earth", "check the decimal point"
         )
     return length_m
 
@@ -375,20 +383,20 @@ _ANGLES = {
 _SUFFIXES = {AngleFormat.GON: ("gon",), AngleFormat.RADIANS: ("rad", "radians")}
 
 
-def _dms(found: object, sign: str, degrees: str, minutes: str, seconds: str) -> float:
+def from_dms(found: object, sign: str, degrees: str, minutes: str, seconds: str) -> float:
     """Return radians from the three parts; "" for a part that is left out."""
     parts = [degrees, minutes, seconds]
     given = [part for part in parts if part]
     hint = "write degrees, minutes and seconds as 123-45-56.7; decimals only in the last part"
     if any("." in part for part in given[:-1]):
-        raise UnitError(f"{_quoted(found)} has decimals before its last part", hint)
+        raise UnitError(f"{quoted(found)} has decimals before its last part", hint)
     if minutes and float(minutes) >= 60.0:
-        raise UnitError(f"{_quoted(found)} has {minutes} minutes; expected less than 60", hint)
+        raise UnitError(f"{quoted(found)} has {minutes} minutes; expected less than 60", hint)
     if seconds and float(seconds) >= 60.0:
-        raise UnitError(f"{_quoted(found)} has {seconds} seconds; expected less than 60", hint)
+        raise UnitError(f"{quoted(found)} has {seconds} seconds; expected less than 60", hint)
     arcsec = float(degrees) * 3600 + float(minutes or 0) * 60 + float(seconds or 0)
     if not math.isfinite(arcsec):
-        raise UnitError(f"{_quoted(found)} is not an angle", hint)
+        raise UnitError(f"{quoted(found)} is not an angle", hint)
     return -arcsec * ARCSEC if sign == "-" else arcsec * ARCSEC
 
 
@@ -397,18 +405,18 @@ def _packed(found: object, text: str) -> float:
     match = re.fullmatch(r"([+-]?)([0-9]*)(?:\.([0-9]*))?", text)
     if match is None or not (match[2] or match[3]):
         raise UnitError(
-            f"{_quoted(found)} is not a packed angle", f"write {_ANGLES[AngleFormat.PACKED]}"
+            f"{quoted(found)} is not a packed angle", f"write {_ANGLES[AngleFormat.PACKED]}"
         )
     digits = (match[3] or "").ljust(4, "0")
     seconds = digits[2:4] + ("." + digits[4:] if digits[4:] else "")
-    return _dms(found, match[1], match[2] or "0", digits[:2], seconds)
+    return from_dms(found, match[1], match[2] or "0", digits[:2], seconds)
 
 
 def _bare_angle(found: object, text: str, fmt: AngleFormat) -> float:
     """Return radians from a text that is nothing but a decimal number."""
     if fmt is AngleFormat.PACKED:
         return _packed(found, text)
-    number = _finite(float(text), found, _ANGLES[fmt])
+    number = finite(float(text), found, _ANGLES[fmt])
     if fmt is AngleFormat.SEXAGESIMAL:
         return math.radians(number)
     return number * math.pi / 200 if fmt is AngleFormat.GON else number
@@ -422,21 +430,21 @@ def parse_angle(text: str | float, fmt: AngleFormat = AngleFormat.SEXAGESIMAL) -
     seconds of 60 and more are refused. Raises UnitError.
     """
     if not isinstance(text, str):
-        value = _finite(text, text, _ANGLES[fmt])
+        value = finite(text, text, _ANGLES[fmt])
         # the shortest decimal that gives this number is what was typed
         plain = np.format_float_positional(value, trim="-") if fmt is AngleFormat.PACKED else ""
         return _bare_angle(text, plain or repr(value), fmt)
-    plain = _plain(text)
+    plain = plain_signs(text)
     for suffix in _SUFFIXES.get(fmt, ()):
         if plain.lower().endswith(suffix):
             plain = plain[: -len(suffix)].rstrip()
             break
-    if _SIGNED.fullmatch(plain):
+    if SIGNED.fullmatch(plain):
         return _bare_angle(text, plain, fmt)
     match = _DMS.fullmatch(plain)
     if match is None:
-        raise UnitError(f"{_quoted(text)} is not an angle", f"write {_ANGLES[fmt]}")
-    return _dms(text, match["sign"], match["d"], match["m"] or "", match["s"] or "")
+        raise UnitError(f"{quoted(text)} is not an angle", f"write {_ANGLES[fmt]}")
+    return from_dms(text, match["sign"], match["d"], match["m"] or "", match["s"] or "")
 
 
 _SMALL_UNITS = {
@@ -451,7 +459,7 @@ _SMALL_UNITS = {
 _SMALL_ANGLES = "an angle with its unit, such as 20 arcsec, 0.5 arcmin or 0.01 deg"
 
 
-def _radians_per(word: str) -> float | None:
+def radians_per(word: str) -> float | None:
     """Return the radians in the unit of angle of that name, None where there is none."""
     return _SMALL_UNITS.get(re.sub(r"^arc[\s-]+", "arc", word.strip().lower().removesuffix(".")))
 
@@ -462,18 +470,18 @@ def parse_small_angle(text: str | float) -> float:
     Degrees, minutes and seconds ("0-00-20") are read too. Raises UnitError.
     """
     if not isinstance(text, str):
-        raise UnitError(f"{_quoted(text)} has no unit", f"write {_SMALL_ANGLES}")
-    plain = _plain(text)
+        raise UnitError(f"{quoted(text)} has no unit", f"write {_SMALL_ANGLES}")
+    plain = plain_signs(text)
     match = _DMS.fullmatch(plain)
     if match is not None and match["m"]:
-        return _dms(text, match["sign"], match["d"], match["m"], match["s"] or "")
+        return from_dms(text, match["sign"], match["d"], match["m"], match["s"] or "")
     number, word = _quantity(text, _SMALL_ANGLES)
     if not word:
-        raise UnitError(f"{_quoted(text)} has no unit", f"write {_SMALL_ANGLES}")
-    factor = _radians_per(word)
+        raise UnitError(f"{quoted(text)} has no unit", f"write {_SMALL_ANGLES}")
+    factor = radians_per(word)
     if factor is None:
         raise UnitError(
-            f"{_quoted(text)}: {_quoted(word)} is not a unit of angle", f"write {_SMALL_ANGLES}"
+            f"{quoted(text)}: {quoted(word)} is not a unit of angle", f"write {_SMALL_ANGLES}"
         )
     return number * factor
 
@@ -492,21 +500,21 @@ def parse_bearing(text: str | float, fmt: AngleFormat = AngleFormat.SEXAGESIMAL)
     UnitError.
     """
     if not isinstance(text, str):
-        raise UnitError(f"{_quoted(text)} is not a bearing", f"write {_BEARINGS}")
-    plain = _plain(text)
+        raise UnitError(f"{quoted(text)} is not a bearing", f"write {_BEARINGS}")
+    plain = plain_signs(text)
     due = re.fullmatch(r"(?:due\s+)?(n(?:orth)?|e(?:ast)?|s(?:outh)?|w(?:est)?)\.?", plain.lower())
     if due is not None:
         return math.radians(_DUE[due[1][0]])
     match = _BEARING.fullmatch(plain)
     if match is None or not match[2]:
-        raise UnitError(f"{_quoted(text)} is not a bearing", f"write {_BEARINGS}")
+        raise UnitError(f"{quoted(text)} is not a bearing", f"write {_BEARINGS}")
     try:
         angle = parse_angle(match[2], fmt)
     except UnitError as error:
-        raise UnitError(f"{_quoted(text)}: {error}", error.hint) from None
+        raise UnitError(f"{quoted(text)}: {error}", error.hint) from None
     if match[2][0] in "+-" or not 0.0 <= angle <= math.pi / 2 + 1e-15:
         raise UnitError(
-            f"{_quoted(text)}: the angle of a bearing lies between 0 and 90 degrees",
+            f"{quoted(text)}: the angle of a bearing lies between 0 and 90 degrees",
             f"write {_BEARINGS}",
         )
     if match[1][0] in "Ss":
@@ -530,12 +538,12 @@ _TIMES = "a time such as 5 s, 30 min or 4 h"
 def parse_seconds(value: str | float) -> float:
     """Return a span of time in seconds; a bare number is seconds. Raises UnitError."""
     if not isinstance(value, str):
-        return _finite(value, value, _TIMES)
+        return finite(value, value, _TIMES)
     number, word = _quantity(value, _TIMES)
     factor = _SECONDS_PER.get(word.lower().removesuffix(".")) if word else 1.0
     if factor is None:
         raise UnitError(
-            f"{_quoted(value)}: {_quoted(word)} is not a unit of time", "use s, min, h or d"
+            f"{quoted(value)}: {quoted(word)} is not a unit of time", "use s, min, h or d"
         )
     return number * factor
 
@@ -549,20 +557,20 @@ def parse_ratio(value: str | float) -> float:
     """Return the N of a closure ratio 1:N, at least 1: "1:10000", "1/5000", "1:10,000", 10000."""
     number = math.nan
     if isinstance(value, str):
-        match = _RATIO.fullmatch(_plain(value))
+        match = _RATIO.fullmatch(plain_signs(value))
         if match is not None:
             number = float(re.sub("[, ]", "", match[1]) + (match[2] or ""))
     else:
-        number = _finite(value, value, 'the ratio as "1:10000"')
+        number = finite(value, value, 'the ratio as "1:10000"')
     if not (math.isfinite(number) and number >= 1.0):
-        raise UnitError(f"{_quoted(value)} is not a closure ratio", 'write it as "1:10000"')
+        raise UnitError(f"{quoted(value)} is not a closure ratio", 'write it as "1:10000"')
     return number
 
 
 # ---------------------------------------------------------------- slopes
 
 _SLOPES = 'a slope such as "2 %", "1:48" (rise to run) or "1/4 in/ft"'
-_RISE_TO_RUN = re.compile(rf"([+-]?)\s*({_NUMBER})\s*(?::|in)\s*({_NUMBER})", re.IGNORECASE)
+_RISE_TO_RUN = re.compile(rf"([+-]?)\s*({NUMBER})\s*(?::|in)\s*({NUMBER})", re.IGNORECASE)
 
 
 def parse_slope(value: str | float) -> float:
@@ -573,17 +581,17 @@ def parse_slope(value: str | float) -> float:
     percent or not. Raises UnitError.
     """
     if not isinstance(value, str):
-        if _finite(value, value, _SLOPES) == 0.0:
+        if finite(value, value, _SLOPES) == 0.0:
             return 0.0
         raise UnitError(
-            f"{_quoted(value)} has no unit: percent, or rise to run?", f"write {_SLOPES}"
+            f"{quoted(value)} has no unit: percent, or rise to run?", f"write {_SLOPES}"
         )
-    ratio = _RISE_TO_RUN.fullmatch(_plain(value))
+    ratio = _RISE_TO_RUN.fullmatch(plain_signs(value))
     if ratio is not None:
-        rise, run = (_finite(float(part), value, _SLOPES) for part in ratio.groups()[1:])
+        rise, run = (finite(float(part), value, _SLOPES) for part in ratio.groups()[1:])
         if run <= 0.0 or rise > run:
             raise UnitError(
-                f"{_quoted(value)} is steeper than 1:1: rise to run, or run to rise?",
+                f"{quoted(value)} is steeper than 1:1: rise to run, or run to rise?",
                 f"write {_SLOPES}; what is steeper than 1:1 in percent",
             )
         return -rise / run if ratio[1] == "-" else rise / run
@@ -593,17 +601,17 @@ def parse_slope(value: str | float) -> float:
     if word == "‰":
         return number / 1000.0
     factors = [
-        _metres_per(part, LengthUnit.FOOT)
+        metres_per(part, LengthUnit.FOOT)
         for part in re.split(r"\s*/\s*|\s+per\s+", word, flags=re.IGNORECASE)
     ]
     if len(factors) == 2 and factors[0] is not None and factors[1] is not None:
         return number * factors[0] / factors[1]
-    raise UnitError(f"{_quoted(value)} is not a slope", f"write {_SLOPES}")
+    raise UnitError(f"{quoted(value)} is not a slope", f"write {_SLOPES}")
 
 
 # ---------------------------------------------------------------- sigmas
 
-_SIGMA = re.compile(rf"({_NUMBER})\s*(%|percent|-?\s*(?:sigma|σ))?", re.IGNORECASE)
+_SIGMA = re.compile(rf"({NUMBER})\s*(%|percent|-?\s*(?:sigma|σ))?", re.IGNORECASE)
 _MOST_SIGMAS = 10.0
 
 
@@ -614,274 +622,19 @@ def parse_sigma_level(value: str | float) -> SigmaLevel:
     Rayleigh quantile sqrt(-2 ln(1 - p)) over sqrt(2). Raises UnitError.
     """
     hint = 'write the number of sigmas (1, 2, 3) or a probability such as "95 %"'
-    match = _SIGMA.fullmatch(_plain(value)) if isinstance(value, str) else None
+    match = _SIGMA.fullmatch(plain_signs(value)) if isinstance(value, str) else None
     if isinstance(value, str):
         if match is None:
-            raise UnitError(f"{_quoted(value)} is not a sigma level", hint)
+            raise UnitError(f"{quoted(value)} is not a sigma level", hint)
         number = float(match[1])
     else:
-        number = _finite(value, value, "a number of sigmas")
+        number = finite(value, value, "a number of sigmas")
     if match is not None and (match[2] or "").lower() in ("%", "percent"):
         share = number / 100
         if not 0.0 < share < 1.0:
-            raise UnitError(f"{_quoted(value)} is not between 0 % and 100 %", hint)
+            raise UnitError(f"{quoted(value)} is not between 0 % and 100 %", hint)
         axis = NormalDist().inv_cdf((1 + share) / 2)
         return SigmaLevel(axis=axis, radial=math.sqrt(-math.log1p(-share)))
     if not 0.0 < number <= _MOST_SIGMAS:
-        raise UnitError(f"{_quoted(value)} is not a number of sigmas up to 10", hint)
+        raise UnitError(f"{quoted(value)} is not a number of sigmas up to 10", hint)
     return SigmaLevel(axis=number, radial=number)
-
-
-# ---------------------------------------------------------------- formulas
-
-_TOKEN = re.compile(
-    rf"""\s*(?:
-      (?P<dms>[0-9]+\s*[°-]\s*[0-9]+\s*['-]\s*[0-9]+(?:\.[0-9]*)?"?|[0-9]+\s*'\s*[0-9]+(?:\.[0-9]*)?")
-    | (?P<number>{_FRACTION}|{_NUMBER})
-    | (?P<root>sqrt|√)
-    | (?P<word>[A-Za-zµ]+(?:[-_][A-Za-z]+)*|°|'|")
-    | (?P<sign>[-+*/()])
-    )""",
-    re.VERBOSE,
-)
-_M_PER_KM = 1000.0
-_Term = tuple[str, float]
-
-
-class _FormulaReader:
-    """Reads one formula: terms joined by +, each a quantity and at most one variable."""
-
-    def __init__(self, text: str, kind: Literal["length", "angle"], unit: LengthUnit) -> None:
-        """Split the text into tokens."""
-        self.text = text
-        self.kind = kind
-        self.unit = unit
-        self.expected = (
-            'a length such as "15 mm", "12 mm * sqrt(km)" or "2 cm + 50 ppm"'
-            if kind == "length"
-            else 'an angle such as "20 arcsec" or "20 arcsec * sqrt(n)"'
-        )
-        self.tokens: list[tuple[str, str]] = []
-        plain = _plain(text)
-        at = 0
-        while at < len(plain):
-            match = _TOKEN.match(plain, at)
-            if match is None or match.lastgroup is None:
-                raise self.fault(f"{_quoted(plain[at:].strip())} cannot be read")
-            self.tokens.append((match.lastgroup, match[match.lastgroup]))
-            at = match.end()
-
-    def fault(self, why: str) -> UnitError:
-        """Return the error that says why."""
-        return UnitError(f"{_quoted(self.text)}: {why}", f"write {self.expected}")
-
-    def peek(self) -> tuple[str, str]:
-        """Return the next token; ("end", "") behind the last."""
-        return self.tokens[0] if self.tokens else ("end", "")
-
-    def take(self, text: str) -> bool:
-        """Take the next token if it is this sign."""
-        if self.peek() == ("sign", text):
-            self.tokens.pop(0)
-            return True
-        return False
-
-    def read(self) -> Formula:
-        """Return the formula, its terms of one kind added."""
-        sums: dict[str, Any] = {}
-        while True:
-            part, value = self.term()
-            sums[part] = sums.get(part, 0.0) + value
-            if not self.take("+"):
-                break
-        if self.tokens:
-            if self.peek() == ("sign", "-"):
-                raise self.fault("terms can only be added")
-            raise self.fault(f"{_quoted(self.peek()[1])} was not expected here")
-        if not all(map(math.isfinite, sums.values())):
-            raise self.fault("the number is too large")
-        text = self.text.strip()
-        # a bare number is shown with the unit that it is in
-        bare = _SIGNED.fullmatch(text) is not None
-        return Formula(**sums, text=f"{text} {self.unit.short}" if bare else text, bare=bare)
-
-    def term(self) -> _Term:
-        """Return the field of `Formula` that the next term belongs to, and its value."""
-        if self.peek() == ("sign", "-"):
-            raise UnitError(
-                f"{_quoted(self.text)}: a limit cannot be negative", "write it as a positive value"
-            )
-        self.take("+")
-        if self.peek()[0] in ("number", "dms"):
-            field, value = self.quantity()
-            if self.take("*") or self.peek()[0] == "root":
-                return self.times(field, value, self.variable())
-            if self.take("/"):
-                kind, word = self.peek()
-                if kind != "word" or word.lower() not in ("km", "mi"):
-                    raise self.fault('only "/ km" or "/ mi" may stand behind a quantity')
-                return self.times(field, value, self.variable())
-            return field, value
-        variable = self.variable()
-        if not self.take("*"):
-            raise self.fault("a quantity and * were expected")
-        if self.peek()[0] not in ("number", "dms"):
-            raise self.fault("a number with its unit was expected")
-        field, value = self.quantity()
-        return self.times(field, value, variable)
-
-    def quantity(self) -> _Term:
-        """Return a number with its unit, in metres or radians; ppm belongs to the length."""
-        kind, text = self.tokens.pop(0)
-        if kind == "dms":
-            if self.kind != "angle":
-                raise self.fault("a length was expected, not an angle")
-            parts = re.findall(r"[0-9.]+", text)
-            if len(parts) == 2:
-                parts = ["0", *parts]
-            return "constant", _dms(self.text, "", *parts)
-        try:
-            number = _number(text)
-        except (ValueError, OverflowError):
-            raise self.fault(f"{_quoted(text)} is not a number") from None
-        if self.peek()[0] != "word":
-            if self.kind == "length":
-                return "constant", self.unit.to_metres(number)
-            raise self.fault("the number has no unit")
-        words = [self.tokens.pop(0)[1]]
-        while self.peek()[0] == "word" and self.peek()[1] not in ("n", "°", "'", '"'):
-            words.append(self.tokens.pop(0)[1])  # "US survey feet", "arc seconds"
-        word = " ".join(words)
-        if word.lower() == "ppm":
-            if self.kind == "angle":
-                raise self.fault("ppm is a part of a length, and an angle was expected")
-            return "per_length", number / 1e6
-        length, angle = _metres_per(word, self.unit), _radians_per(word)
-        factor = length if self.kind == "length" else angle
-        if factor is None:
-            other = angle if self.kind == "length" else length
-            found = "a length" if self.kind == "angle" else "an angle"
-            wanted = "an angle" if self.kind == "angle" else "a length"
-            if other is not None:
-                raise self.fault(f"{wanted} was expected, and {_quoted(word)} makes it {found}")
-            raise self.fault(f"{_quoted(word)} is not a unit")
-        return "constant", number * factor
-
-    def variable(self) -> tuple[str, float]:
-        """Return what a quantity is multiplied by (n, km, a root of one) and the km in its unit."""
-        kind, word = self.tokens.pop(0) if self.tokens else ("end", "")
-        if kind == "root":
-            bracket = self.take("(")
-            if self.peek()[0] == "root":
-                raise self.fault("a root of a root means nothing here")
-            name, km = self.variable()
-            if bracket and not self.take(")"):
-                raise self.fault('a ")" is missing')
-            return name.replace("per_", "per_sqrt_"), math.sqrt(km)
-        if kind == "word" and word.lower() == "n":
-            return "per_n", 1.0
-        if kind == "word" and word.lower() in ("km", "mi"):
-            if self.kind == "angle":
-                raise self.fault("an angle can depend on n, not on a length")
-            metres = _metres_per(word, self.unit)
-            assert metres is not None  # noqa: S101 - km and mi are in the table
-            return "per_km", metres / _M_PER_KM
-        raise self.fault("n, km, mi, sqrt(n), sqrt(km) or sqrt(mi) was expected")
-
-    def times(self, field: str, value: float, variable: tuple[str, float]) -> _Term:
-        """Return a quantity times a variable."""
-        if field != "constant":
-            raise self.fault("ppm already means a part of the length")
-        name, km = variable
-        return name, value / km
-
-
-def parse_formula(
-    value: str | float, kind: Literal["length", "angle"], unit: LengthUnit
-) -> Formula:
-    """Return an allowable value: "15 mm", "20 arcsec * sqrt(n)", "2 cm + 50 ppm", sums of these.
-
-    n counts angles or set-ups; km and mi are the length of the line (a mile is 5280 of the job's
-    own feet, of the international foot in metres). A bare number is a length in `unit`; an angle
-    needs its unit. A length may be a share of the length that it belongs to, "1:500", "0.2 %",
-    "1/4 in per 10 ft"; may be held with ", at least 5 mm" and ", at most 1 in"; and may begin with
-    a constant for short lengths: "1 in up to 100 ft, then 1:1000, at most 6 in". Negative terms are
-    refused. Raises UnitError.
-    """
-    if isinstance(value, str):
-        if not value.strip():
-            raise UnitError('"" is empty', "write the limit, or leave the key out")
-        return _bounded(value, kind, unit)
-    if kind == "angle":
-        raise UnitError(
-            f"{_quoted(value)} has no unit",
-            'write an angle such as "20 arcsec" or "20 arcsec * sqrt(n)"',
-        )
-    number = _finite(value, value, _LENGTHS)
-    if number < 0.0:
-        raise UnitError(
-            f"{_quoted(value)}: a limit cannot be negative", "write it as a positive value"
-        )
-    return Formula(constant=unit.to_metres(number), text=f"{value} {unit.short}", bare=True)
-
-
-_SHORT = re.compile(r"(.+?)\s+up\s+to\s+(.+?)\s*[,;]\s*then\s+(.+)", re.IGNORECASE | re.DOTALL)
-_BOUND = re.compile(r"(.+)[,;]\s*at\s+(least|most)\s+(.+)", re.IGNORECASE | re.DOTALL)
-_ONE_TO = re.compile(rf"1\s*:\s*({_NUMBER})")
-_PERCENT = re.compile(rf"({_NUMBER})\s*%")
-_PER = re.compile(r"(.+?)\s+per\s+(.+)", re.IGNORECASE | re.DOTALL)
-
-
-def _bounded(text: str, kind: Literal["length", "angle"], unit: LengthUnit) -> Formula:
-    """Return a formula with what it is held between, and its value for short lengths."""
-    rest, bounds = text.strip(), dict[str, Any]()
-    if kind == "length" and (match := _SHORT.fullmatch(rest)):
-        bounds |= {"short": _held(text, match[1], unit), "up_to_m": _held(text, match[2], unit)}
-        rest = match[3]
-    while match := _BOUND.fullmatch(rest):
-        side = match[2].lower()
-        if side in bounds:
-            raise UnitError(f"{_quoted(text)} says at {side} twice", "keep one of the two")
-        bound = _share_of_length(match[3].strip(), unit)
-        bound = bound or _FormulaReader(match[3], kind, unit).read()
-        if bound.needs_n or bound.needs_length:
-            raise UnitError(
-                f"{_quoted(text)}: at {side} {match[3]} is no fixed value",
-                f'write one behind "at {side}", such as "1 in"',
-            )
-        bounds[side] = bound.at()
-        rest = match[1].strip()
-    if bounds.get("least", 0.0) > bounds.get("most", math.inf):
-        raise UnitError(
-            f"{_quoted(text)} is at least more than it is at most", "exchange the two bounds"
-        )
-    found = _share_of_length(rest, unit) if kind == "length" else None
-    if found is None:
-        found = _FormulaReader(rest, kind, unit).read()
-    if not bounds:
-        return found
-    return replace(found, **bounds, text=text.strip())
-
-
-def _held(text: str, part: str, unit: LengthUnit) -> float:
-    """Return a fixed length of a formula, more than 0."""
-    value = parse_length(part, unit)
-    if not value > 0.0:
-        raise UnitError(f"{_quoted(text)}: {part} is no length greater than 0", "write one")
-    return value
-
-
-def _share_of_length(text: str, unit: LengthUnit) -> Formula | None:
-    """Return a limit that is a share of a length; None for any other."""
-    if match := _ONE_TO.fullmatch(text):
-        run = float(match[1])
-        if not run > 0.0:
-            raise UnitError(f"{_quoted(text)} is no ratio", 'write one such as "1:500"')
-        return Formula(per_length=1.0 / run, text=text)
-    if match := _PERCENT.fullmatch(text):
-        return Formula(per_length=float(match[1]) / 100.0, text=text)
-    if match := _PER.fullmatch(text):
-        return Formula(
-            per_length=_held(text, match[1], unit) / _held(text, match[2], unit), text=text
-        )
-    return None

@@ -9,7 +9,7 @@ from checker.errors import Where
 from checker.model.arrays import FloatArray
 from checker.model.drawing import Notice
 from checker.read.cells import Cells
-from checker.read.tables import quoted
+from checker.text import quoted
 from checker.units import SigmaLevel
 
 _ROUNDED: Final = 0.02

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checker.model.arrays import BoolArray, FloatArray, IntArray
+from checker.model.arrays import FloatArray, IntArray
 
 MAX_CHORDS = 2048
 """At most so many chords stand for one arc, however large it is."""
@@ -58,30 +58,6 @@ class Straight:
     points: FloatArray
     closed: bool
     sagitta: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Segments:
-    """A curve in plan: exact lines and circular arcs; shape (segments, 2) or (segments,).
-
-    start_xy, end_xy, centre_xy: in the curve's unit; radius 0 and centre NaN for a line.
-    start_angle_rad: direction from the centre to the start, counter-clockwise from x.
-    sweep_rad: counter-clockwise positive, 0 for a line.
-    exact: False where a chord stands for part of an ellipse (a circle seen aslant or stretched).
-    """
-
-    start_xy: FloatArray
-    end_xy: FloatArray
-    centre_xy: FloatArray
-    radius: FloatArray
-    start_angle_rad: FloatArray
-    sweep_rad: FloatArray
-    exact: BoolArray
-    closed: bool
-
-    def __len__(self) -> int:
-        """Return the number of segments."""
-        return len(self.radius)
 
 
 def entity_axes(extrusion: Sequence[float]) -> FloatArray:
@@ -190,35 +166,6 @@ def transformed(curve: Curve, matrix: FloatArray) -> Curve:
         u=curve.u @ linear,
         v=curve.v @ linear,
         sweep_rad=curve.sweep_rad,
-        closed=curve.closed,
-    )
-
-
-def plan_segments(curve: Curve, sagitta: float) -> Segments:
-    """Return the curve in plan: lines and arcs exact, ellipses as chords.
-
-    sagitta: how far a chord may stand off its ellipse, in the curve's unit.
-    """
-    with np.errstate(all="ignore"):
-        a, b, dot = plan_axes(curve)
-        scale = a + b
-        is_line = curve.sweep_rad == 0.0
-        # Circular in plan: both half axes alike and square to each other, to rounding.
-        circle = ~is_line & (np.abs(a - b) <= 1e-9 * scale) & (np.abs(dot) <= 1e-9 * scale)
-    pieces = np.where(is_line | circle, 1, chord_counts(curve, sagitta))
-    part, fraction0, fraction1 = _split(pieces)
-    arc = circle[part]
-    turned = curve.u[:, 0] * curve.v[:, 1] - curve.u[:, 1] * curve.v[:, 0] < 0.0
-    first = np.arctan2(curve.u[:, 1], curve.u[:, 0])
-    sweep = np.where(turned, -curve.sweep_rad, curve.sweep_rad)
-    return Segments(
-        start_xy=_at(curve, part, fraction0)[:, :2],
-        end_xy=_at(curve, part, fraction1)[:, :2],
-        centre_xy=np.where(arc[:, None], curve.centre[part, :2], np.nan),
-        radius=np.where(arc, np.sqrt(a[part]), 0.0),
-        start_angle_rad=np.where(arc, first[part], 0.0),
-        sweep_rad=np.where(arc, sweep[part], 0.0),
-        exact=(is_line | circle)[part],
         closed=curve.closed,
     )
 

@@ -11,7 +11,8 @@ from checker.read.cells import Faults
 from checker.read.files import Source
 from checker.read.headings import Assignment, Vocabulary, field
 from checker.read.points import read_points
-from checker.read.tables import quoted, read_table
+from checker.read.tables import read_table
+from checker.text import quoted
 from checker.units import LengthUnit
 
 _OF_POINTS: Final = ("id", "northing", "easting", "elevation")

@@ -10,9 +10,11 @@ import numpy as np
 from checker.errors import InputError, Problem, Where
 from checker.model.drawing import Notice
 from checker.read.cells import Faults
+from checker.read.decoding import refuse_too_large
 from checker.read.frames import is_geographic, metres_per_unit, same_frame
 from checker.read.headings import Vocabulary
-from checker.read.tables import Dialect, Table, quoted, refuse_too_large
+from checker.read.tables import Dialect, Table
+from checker.text import quoted
 from checker.units import LengthUnit
 
 RFC_FRAME = "OGC:CRS84"

@@ -2,11 +2,12 @@
 
 from typing import Final, Literal
 
+from checker.formulas import parse_formula
 from checker.model.job import Sigmas
 from checker.read.job_draft import Draft
 from checker.read.job_tolerances import is_more_than_nothing
 from checker.read.toml_tables import Table, quoted
-from checker.units import Formula, parse_formula
+from checker.units import Formula
 
 _POSITIVE: Final = "a standard deviation greater than 0"
 

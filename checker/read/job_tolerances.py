@@ -3,12 +3,13 @@
 from collections.abc import Mapping
 from typing import Final, Literal
 
+from checker.formulas import parse_formula
 from checker.model.job import Rule, Tolerance
 from checker.read.areas import parse_area
 from checker.read.job_draft import Draft, positive, sigma_level_of
 from checker.read.standards import LIMITS, closure_classes, source_of
 from checker.read.toml_tables import Table, listed, meant, quoted
-from checker.units import Formula, LengthUnit, parse_formula, parse_ratio, parse_slope
+from checker.units import Formula, LengthUnit, parse_ratio, parse_slope
 
 _PLAN_AND_HEIGHT = ("horizontal", "vertical", "above", "below")
 _LINE_LIMITS = ("along", "across", "left", "right")

@@ -12,7 +12,8 @@ from checker.model.drawing import Notice
 from checker.read.books import DISTANCE_WORDS, BookTable
 from checker.read.files import Source
 from checker.read.headings import Vocabulary, field
-from checker.read.tables import lines_said, quoted
+from checker.read.tables import lines_said
+from checker.text import quoted
 from checker.units import LengthUnit
 
 LEVELS: Final = Vocabulary(

@@ -6,7 +6,7 @@ own words, beside what can be seen all the same.
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -23,9 +23,11 @@ from checker.model.overview import (
     TableOverview,
 )
 from checker.model.points import Points
-from checker.read.alignments import ELEMENTS, PROFILE, STAKES, SUPERELEVATION
+from checker.read.alignments import ELEMENTS, INTERSECTIONS, PROFILE, STAKES, SUPERELEVATION
 from checker.read.cells import floats, is_blank
-from checker.read.drawing import HEADER_UNITS, read_drawing
+from checker.read.decoding import decode
+from checker.read.drawing import read_drawing
+from checker.read.dxf_header import HEADER_UNITS
 from checker.read.faces import FACES
 from checker.read.figure_book import FIGURE, read_figure_book
 from checker.read.files import Files, Source
@@ -36,10 +38,11 @@ from checker.read.level_book import LEVELS, read_level_book
 from checker.read.points import VOCABULARY as POINTS
 from checker.read.points import assign_columns, geographic_angle, read_points
 from checker.read.sights import SIGHTS, read_sight_book
-from checker.read.tables import Table, decode, find_headings, read_table
+from checker.read.table_header import find_headings
+from checker.read.tables import Table, read_table
 from checker.read.traverse_book import TRAVERSE, read_traverse_book
 from checker.read.vectors import VECTORS, read_vector_book
-from checker.units import AngleFormat, LengthUnit
+from checker.units import JOB_UNITS, AngleFormat, LengthUnit
 
 _DRAWING_BYTES: Final = (b"AutoCAD Binary DXF", b"AC10")
 _DRAWING_TEXT = re.compile(
@@ -100,7 +103,7 @@ def _look_at_drawing(source: Source, unit: LengthUnit | None) -> DrawingOverview
     header_m = by_name.get(drawing.header_unit)
     if unit is None and header_m is not None:
         # Where the header names a unit that a job can have, that reading contradicts nothing.
-        own = next((each for each in LengthUnit if each.metres == header_m), None)
+        own = next((each for each in JOB_UNITS if each.metres == header_m), None)
         if own is not None and own is not wanted:
             wanted = own
             drawing = read_drawing(source, unit=wanted, labels=Labels())
@@ -175,6 +178,11 @@ _KINDS: Final = (
     # Elements with the place of the first are no points.
     _Kind(
         words="alignment elements", vocabulary=ELEMENTS, needs=_needs("type length radius northing")
+    ),
+    _Kind(
+        words="points of intersection",
+        vocabulary=INTERSECTIONS,
+        needs=_needs("northing easting radius"),
     ),
     _POINTS,
     _Kind(
@@ -336,7 +344,7 @@ def _look_at_geojson(source: Source, unit: LengthUnit) -> TableOverview:
     where = Where(file=source.path)
     crs = frame_of(source.path, text)
     metres = None if is_geographic(crs, where) else metres_per_unit(crs)
-    own = next((each for each in LengthUnit if each.metres == metres), None)
+    own = next((each for each in JOB_UNITS if each.metres == metres), None)
     geojson = read_geojson(source.path, text, POINTS, own or unit, (None, None))
     assigned, _ = assign_columns(geojson.table, {})
     frame = Notice(
@@ -436,7 +444,7 @@ def _columns(table: Table, assigned: Assignment) -> tuple[ColumnOverview, ...]:
 
 
 def _range(
-    cells: list[str], field: str, *, decimal_comma: bool
+    cells: Sequence[str], field: str, *, decimal_comma: bool
 ) -> tuple[float | None, float | None]:
     """Return the least and the greatest of a column of numbers; None where it holds others."""
     is_angle = field in ("latitude", "longitude")

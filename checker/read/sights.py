@@ -14,7 +14,7 @@ from checker.read.books import BookTable
 from checker.read.cells import is_blank
 from checker.read.files import Source
 from checker.read.headings import UnitKind, Vocabulary, field
-from checker.read.tables import quoted
+from checker.text import quoted
 from checker.units import (
     AngleFormat,
     LengthUnit,

@@ -10,7 +10,7 @@ from checker.errors import Where
 from checker.model.arrays import TimeArray
 from checker.model.drawing import Notice
 from checker.read.cells import Cells, is_blank
-from checker.read.tables import quoted
+from checker.text import quoted
 
 _ISO_PLAIN = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,6})?)?")
 _CLOCK = re.compile(

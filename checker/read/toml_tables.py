@@ -14,6 +14,7 @@ from typing import Final, TypeGuard, TypeVar
 
 from checker.errors import Problem, Where
 from checker.read.toml_lines import Path, TomlLines
+from checker.text import quoted as found_text
 from checker.units import UnitError
 
 T = TypeVar("T")
@@ -36,10 +37,7 @@ def quoted(value: object) -> str:
             return str(value)[:_LONGEST_QUOTE]
         except ValueError:  # an integer of thousands of digits
             return "a very long number"
-    text = "".join(c if c.isprintable() else " " for c in value[: 2 * _LONGEST_QUOTE])
-    if len(text) > _LONGEST_QUOTE:
-        text = text[: _LONGEST_QUOTE - 3] + "..."
-    return f'"{text}"'
+    return found_text(value)
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
@@ -53,8 +51,16 @@ _SAME_WORD: Final = {
     **dict.fromkeys(("feet", "ft", "ift", "international foot", "international feet"), "foot"),
     **dict.fromkeys(("usft", "us-ft", "ftus", "us feet", "us survey feet"), "us-survey-foot"),
     **dict.fromkeys(("m", "mtr", "meters", "metres"), "metre"),
+    **dict.fromkeys(("mm", "millimeters", "millimetres"), "millimetre"),
+    **dict.fromkeys(("cm", "centimeters", "centimetres"), "centimetre"),
+    **dict.fromkeys(("in", '"', "inches"), "inch"),
 }
 """What looks unlike a known word and means it."""
+
+
+def meant_word(word: str) -> str:
+    """Return the known word that a text means without looking like it, else the text itself."""
+    return _SAME_WORD.get(word.strip().lower(), word.strip())
 
 
 def listed(words: Iterable[str], last: str = "or") -> str:

@@ -16,7 +16,7 @@ from checker.read.cells import is_blank
 from checker.read.files import Source
 from checker.read.headings import UnitKind, Vocabulary, field
 from checker.read.sets import FACE_ONE, FACE_TWO, Rows, apart, groups_of, meaned
-from checker.read.tables import quoted
+from checker.text import quoted
 from checker.units import AngleFormat, LengthUnit, UnitError, parse_angle, parse_bearing
 
 TRAVERSE: Final = Vocabulary(

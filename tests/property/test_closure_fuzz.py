@@ -12,6 +12,7 @@ from checker.checks.figure import measure_figure
 from checker.checks.levels import measure_levels
 from checker.checks.traverse import measure_traverse
 from checker.errors import InputError, Problem, Where
+from checker.formulas import parse_formula
 from checker.model.inputs import Inputs
 from checker.model.job import (
     Adjust,
@@ -30,7 +31,7 @@ from checker.read.figure_book import read_figure_book
 from checker.read.files import Source
 from checker.read.level_book import read_level_book
 from checker.read.traverse_book import read_traverse_book
-from checker.units import AngleFormat, Formula, LengthUnit, parse_formula
+from checker.units import AngleFormat, Formula, LengthUnit
 from checker.verdicts.judge import judge
 
 METRE, DEGREES = LengthUnit.METRE, AngleFormat.SEXAGESIMAL

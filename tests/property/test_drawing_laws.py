@@ -19,7 +19,6 @@ from checker.read.dxf_geometry import (
     Curve,
     conic,
     flattened,
-    plan_segments,
     polyline,
     transformed,
 )
@@ -219,15 +218,14 @@ def test_exact_and_flattened_agree_before_and_after_any_map(curve: Curve, plan: 
     moved = transformed(curve, matrix)
     # Flattened and then moved is the same as moved and then flattened, where the counts agree.
     before = flattened(curve, 1e-3)[:, :2]
-    segments = plan_segments(moved, 1e-3)
-    assert np.allclose(segments.start_xy[0], matrix[:2, :2] @ before[0] + matrix[:2, 3], atol=1e-6)
-    assert np.allclose(segments.end_xy[-1], matrix[:2, :2] @ before[-1] + matrix[:2, 3], atol=1e-6)
-    arcs = segments.sweep_rad != 0.0
-    finish = segments.start_angle_rad + segments.sweep_rad
-    for angle_rad, xy in ((segments.start_angle_rad, segments.start_xy), (finish, segments.end_xy)):
-        spoke = np.column_stack((np.cos(angle_rad), np.sin(angle_rad))) * segments.radius[:, None]
-        assert np.allclose((segments.centre_xy + spoke)[arcs], xy[arcs], rtol=1e-9, atol=1e-6)
-    assert np.allclose(segments.start_xy[1:], segments.end_xy[:-1], rtol=0, atol=1e-6)
+    after = flattened(moved, 1e-3)[:, :2]
+    for end in (0, -1):
+        assert np.allclose(after[end], matrix[:2, :2] @ before[end] + matrix[:2, 3], atol=1e-6)
+    for t, place in ((np.zeros_like(moved.sweep_rad), moved.start), (moved.sweep_rad, moved.end)):
+        spoke = moved.u * np.cos(t)[:, None] + moved.v * np.sin(t)[:, None]
+        arcs = moved.sweep_rad != 0.0
+        assert np.allclose((moved.centre + spoke)[arcs], place[arcs], rtol=1e-9, atol=1e-6)
+    assert np.allclose(moved.start[1:], moved.end[:-1], rtol=0, atol=1e-6)
 
 
 @given(st.text(max_size=60))

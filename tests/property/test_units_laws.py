@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from checker.formulas import parse_formula
 from checker.units import (
     ARCSEC,
     AngleFormat,
@@ -12,7 +13,6 @@ from checker.units import (
     UnitError,
     parse_angle,
     parse_bearing,
-    parse_formula,
     parse_length,
     parse_ratio,
     parse_seconds,
@@ -45,7 +45,7 @@ def test_metres_and_back(value: float, unit: LengthUnit) -> None:
 @given(lengths, units)
 def test_a_text_reads_as_its_number(value: float, unit: LengthUnit) -> None:
     assert parse_length(repr(value), unit) == parse_length(value, unit)
-    named = {"metre": "m", "foot": "ft", "us-survey-foot": "usft"}[unit]
+    named = "usft" if unit is LengthUnit.US_SURVEY_FOOT else unit.short
     assert parse_length(f"{value!r} {named}", LengthUnit.METRE) == parse_length(value, unit)
 
 

@@ -23,11 +23,12 @@ import pytest
 from checker.adjust.least_squares import Adjustment, Kind
 from checker.adjust.shares import compass_rule
 from checker.checks.network_tests import ellipse
+from checker.formulas import parse_formula
 from checker.geometry.plane import along_across, azimuth_rad, polygon_area, wrap_azimuth
 from checker.model.arrays import FloatArray
 from checker.model.job import Adjust, AngleKind, Shape, VectorFrame
 from checker.model.measure import Measure
-from checker.units import ARCSEC, LengthUnit, parse_angle, parse_bearing, parse_formula
+from checker.units import ARCSEC, LengthUnit, parse_angle, parse_bearing
 from tests.support.books import (
     NAN,
     comparison,

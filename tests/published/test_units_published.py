@@ -7,14 +7,8 @@ from typing import Any
 
 import pytest
 
-from checker.units import (
-    ARCSEC,
-    M_PER_FOOT,
-    M_PER_US_SURVEY_FOOT,
-    LengthUnit,
-    parse_formula,
-    parse_sigma_level,
-)
+from checker.formulas import parse_formula
+from checker.units import ARCSEC, M_PER_FOOT, M_PER_US_SURVEY_FOOT, LengthUnit, parse_sigma_level
 
 FOLDER = Path(__file__).parent / "accuracy"
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from checker import cli
-from checker.read import tables
+from checker.read import decoding
 from checker.read.files import MAX_FILES
 from checker.report import notes
 from checker.report.notes import notes_html
@@ -46,7 +46,7 @@ def test_a_file_that_is_too_large_is_not_read(job: Path, name: str, size: int) -
 def test_a_table_of_too_many_lines_is_not_split(
     job: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(tables, "MAX_LINES", 5)
+    monkeypatch.setattr(decoding, "MAX_LINES", 5)
     status, _, err = command("check", str(job))
     assert status == 2
     assert f"{name}: the table has" in err
@@ -56,7 +56,7 @@ def test_a_table_of_too_many_lines_is_not_split(
 
 def test_a_table_of_millions_of_lines_is_refused(job: Path) -> None:
     """Only the line ends are counted, so it takes a moment."""
-    (job / "shots.csv").write_bytes(b"id,northing,easting\n" + b"\n" * tables.MAX_LINES)
+    (job / "shots.csv").write_bytes(b"id,northing,easting\n" + b"\n" * decoding.MAX_LINES)
     status, _, err = command("check", str(job))
     assert status == 2
     assert "[table-too-large]" in err
@@ -64,8 +64,8 @@ def test_a_table_of_millions_of_lines_is_refused(job: Path) -> None:
 
 
 def test_a_table_of_too_many_columns_is_refused(job: Path) -> None:
-    head = ",".join(["id", "northing", "easting", *(f"x{k}" for k in range(tables.MAX_COLUMNS))])
-    row = ",".join(["1"] * (tables.MAX_COLUMNS + 3))
+    head = ",".join(["id", "northing", "easting", *(f"x{k}" for k in range(decoding.MAX_COLUMNS))])
+    row = ",".join(["1"] * (decoding.MAX_COLUMNS + 3))
     (job / "shots.csv").write_text(f"{head}\n{row}\n")
     status, _, err = command("check", str(job))
     assert status == 2
@@ -79,7 +79,7 @@ def test_fields_that_differ_from_point_to_point_make_no_table_of_their_square(jo
             "geometry": {"type": "Point", "coordinates": [8.0, 50.0]},
             "properties": {f"x{number}": 1},
         }
-        for number in range(tables.MAX_COLUMNS + 1)
+        for number in range(decoding.MAX_COLUMNS + 1)
     ]
     text = json.dumps({"type": "FeatureCollection", "features": features})
     (job / "shots.csv").write_text(text)

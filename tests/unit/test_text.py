@@ -14,9 +14,8 @@ from checker.text import (
     ratio,
     show_failure,
     signed,
+    stated_decimals,
 )
-
-NBSP = "\N{NO-BREAK SPACE}"
 
 
 @pytest.mark.parametrize(
@@ -73,9 +72,9 @@ def test_a_failure_never_prints_as_its_limit(
 @pytest.mark.parametrize(
     ("n", "text"),
     [
-        (12345.9, f"1:12{NBSP}345"),
-        (9999.9999, f"1:9{NBSP}999"),
-        (10000.0 * (1 - 1e-12), f"1:10{NBSP}000"),
+        (12345.9, "1:12,345"),
+        (9999.9999, "1:9,999"),
+        (10000.0 * (1 - 1e-12), "1:10,000"),
         (math.inf, "1:∞"),
         (math.nan, "–"),
     ],
@@ -85,7 +84,7 @@ def test_a_ratio_is_rounded_down(n: float, text: str) -> None:
 
 
 def test_group() -> None:
-    assert group(-1234567.891, 2) == f"-1{NBSP}234{NBSP}567.89"
+    assert group(-1234567.891, 2) == "-1,234,567.89"
     assert group(math.nan) == "–"
     assert group(-0.2) == "0"
 
@@ -122,3 +121,24 @@ def test_an_azimuth_never_prints_as_360() -> None:
 )
 def test_lath(dz: float, decimals: int, text: str) -> None:
     assert lath(dz, decimals) == text
+
+
+@pytest.mark.parametrize(
+    ("limit", "least", "decimals"),
+    [
+        (12.5, 0, 1),
+        (0.0125 / 0.001, 0, 1),
+        (6.25, 0, 2),
+        (15.0, 0, 0),
+        (0.0625, 3, 4),
+        (0.03 * 1200 / 3937 / (1200 / 3937), 3, 3),
+        (0.0254 / 0.3048, 3, 3),  # an inch in feet has no end
+        (math.inf, 3, 3),
+        (math.nan, 3, 3),
+        (0.0, 3, 3),
+    ],
+)
+def test_a_limit_has_the_digits_that_it_was_stated_with(
+    limit: float, least: int, decimals: int
+) -> None:
+    assert stated_decimals(limit, least) == decimals

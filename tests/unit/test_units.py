@@ -4,6 +4,7 @@ from typing import Any, Literal
 import numpy as np
 import pytest
 
+from checker.formulas import parse_formula
 from checker.units import (
     ARCSEC,
     M_PER_FOOT,
@@ -13,7 +14,6 @@ from checker.units import (
     UnitError,
     parse_angle,
     parse_bearing,
-    parse_formula,
     parse_length,
     parse_ratio,
     parse_seconds,
@@ -91,7 +91,13 @@ def test_unit_of_length_arrays() -> None:
     np.testing.assert_array_equal(metres, [0.0, 1200.0, np.nan])
     np.testing.assert_allclose(USFT.from_metres(metres), feet, rtol=1e-15)
     assert FT.from_metres(FT.to_metres(1.0)) == 1.0
-    assert [unit.short for unit in LengthUnit] == ["m", "ft", "ft"]
+    assert [unit.short for unit in LengthUnit] == ["m", "ft", "ft", "mm", "cm", "in"]
+    assert [unit.is_foot for unit in LengthUnit] == [False, True, True, False, False, False]
+    assert [LengthUnit(word).metres for word in ("millimetre", "centimetre", "inch")] == [
+        0.001,
+        0.01,
+        0.0254,  # exactly; 0.3048 / 12 is one bit off
+    ]
     assert USFT.words == "US survey feet"
     assert (M_PER_FOOT, M_PER_US_SURVEY_FOOT) == (0.3048, US)
 

@@ -9,10 +9,11 @@ import pytest
 
 from checker.checks.levels import measure_levels
 from checker.errors import InputError, Where
+from checker.formulas import parse_formula
 from checker.model.inputs import Inputs
 from checker.model.job import Adjust, Levels, Tolerance
 from checker.model.measure import Measure
-from checker.units import LengthUnit, parse_formula
+from checker.units import LengthUnit
 from tests.support.books import comparison, control_points, rise_book, values
 
 CASE = Path(__file__).parents[2] / "published" / "closures" / "ls-level-ghilani12.toml"

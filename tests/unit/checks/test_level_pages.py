@@ -7,12 +7,13 @@ from hypothesis import strategies as st
 
 from checker.checks.levels import measure_levels
 from checker.errors import InputError, Where
+from checker.formulas import parse_formula
 from checker.model.inputs import Inputs
 from checker.model.job import Adjust, Levels, Tolerance, TwoPeg
 from checker.model.measure import Measure
 from checker.read.files import Source
 from checker.read.level_book import read_level_book
-from checker.units import LengthUnit, parse_formula
+from checker.units import LengthUnit
 from tests.support.books import comparison, summary, values
 
 METRE = LengthUnit.METRE

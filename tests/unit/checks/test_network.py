@@ -9,6 +9,7 @@ import pytest
 from checker.checks.network import measure_network
 from checker.checks.traverse import measure_traverse
 from checker.errors import InputError, Where
+from checker.formulas import parse_formula
 from checker.model.books import Book
 from checker.model.inputs import Inputs
 from checker.model.job import (
@@ -28,7 +29,7 @@ from checker.model.job import (
 from checker.model.measure import Measure
 from checker.read.files import Source
 from checker.read.vectors import read_vector_book
-from checker.units import ARCSEC, LengthUnit, parse_formula
+from checker.units import ARCSEC, LengthUnit
 from tests.support.books import (
     NAN,
     angle_at,

@@ -5,9 +5,10 @@ import numpy as np
 import pytest
 
 from checker.errors import InputError
+from checker.formulas import parse_formula
 from checker.model.job import Rule, Tolerance, VectorFrame
 from checker.model.measure import Measure
-from checker.units import LengthUnit, parse_formula
+from checker.units import LengthUnit
 from tests.support.books import comparison, values
 from tests.support.closures import vectors
 

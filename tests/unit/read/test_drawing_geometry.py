@@ -9,13 +9,14 @@ from ezdxf.math import OCS, Vec3, bulge_to_arc
 from checker.model.arrays import FloatArray
 from checker.read.dxf_geometry import (
     MAX_CHORDS,
+    Curve,
     Straight,
     conic,
     curved,
     entity_axes,
     flattened,
     moved,
-    plan_segments,
+    plan_axes,
     polyline,
     transformed,
     without_repeats,
@@ -26,16 +27,23 @@ def flat(*points: tuple[float, float]) -> FloatArray:
     return np.array([(x, y, 0.0) for x, y in points])
 
 
+def arcs(curve: Curve) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Centres in plan, radii, and sweeps with their sign, of parts that are circular in plan."""
+    a, b, dot = plan_axes(curve)
+    assert np.allclose(a, b, rtol=1e-9)
+    assert np.allclose(dot, 0.0, atol=1e-9 * max(float(np.max(a)), 1e-30))
+    turned = curve.u[:, 0] * curve.v[:, 1] - curve.u[:, 1] * curve.v[:, 0] < 0.0
+    return curve.centre[:, :2], np.sqrt(a), np.where(turned, -curve.sweep_rad, curve.sweep_rad)
+
+
 def test_a_bulge_of_one_is_half_a_circle_counter_clockwise() -> None:
     # DXF reference: bulge is the tangent of a quarter of the included angle, + counter-clockwise;
     # so from (0, 0) to (10, 0) with +1 the arc passes through (5, -5).
     curve = polyline(flat((0, 0), (10, 0)), np.array([1.0, 0.0]), closed=False)
-    segments = plan_segments(curve, 0.01)
-    assert segments.centre_xy.tolist() == [[5.0, 0.0]]
-    assert segments.radius.tolist() == [5.0]
-    assert segments.start_angle_rad[0] == pytest.approx(math.pi)
-    assert segments.sweep_rad[0] == pytest.approx(math.pi)
-    assert bool(segments.exact[0])
+    centre, radius, sweep = arcs(curve)
+    assert centre.tolist() == [[5.0, 0.0]]
+    assert radius.tolist() == [5.0]
+    assert sweep[0] == pytest.approx(math.pi)
     points = flattened(curve, 1e-4)
     assert np.min(points[:, 1]) == pytest.approx(-5.0, abs=1e-4)
     assert np.max(points[:, 1]) == 0.0
@@ -45,21 +53,20 @@ def test_a_bulge_of_one_is_half_a_circle_counter_clockwise() -> None:
 def test_bulges_agree_with_the_reference_library(bulge: float) -> None:
     start, end = (4_000_000.0, 500_000.0), (4_000_010.0, 500_007.0)
     curve = polyline(flat(start, end), np.array([bulge, 0.0]), closed=False)
-    segments = plan_segments(curve, 0.01)
+    found, size, sweep = arcs(curve)
     centre, _, _, radius = bulge_to_arc(start, end, bulge)
-    assert segments.radius[0] == pytest.approx(radius, rel=1e-9)
+    assert size[0] == pytest.approx(radius, rel=1e-9)
     # Coordinates of four millions carry 5e-10; a flat arc's centre lies far off.
-    assert np.allclose(segments.centre_xy[0], (centre.x, centre.y), rtol=1e-9, atol=1e-8)
-    assert segments.sweep_rad[0] == pytest.approx(4 * math.atan(bulge))
+    assert np.allclose(found[0], (centre.x, centre.y), rtol=1e-9, atol=1e-8)
+    assert sweep[0] == pytest.approx(4 * math.atan(bulge))
 
 
 def test_lines_and_arcs_mix_and_close() -> None:
     curve = polyline(flat((0, 0), (10, 0), (10, 10)), np.array([0.0, -1.0, 0.0]), closed=True)
-    segments = plan_segments(curve, 0.01)
-    assert segments.closed
-    assert segments.radius.tolist() == [0.0, 5.0, 0.0]
-    assert np.isnan(segments.centre_xy[0]).all()
-    assert np.array_equal(segments.end_xy, np.roll(segments.start_xy, -1, axis=0))
+    assert curve.closed
+    assert (curve.sweep_rad != 0.0).tolist() == [False, True, False]
+    assert np.hypot(*curve.u[1, :2]) == pytest.approx(5.0)
+    assert np.array_equal(curve.end, np.roll(curve.start, -1, axis=0))
 
 
 def test_parts_without_length_vanish() -> None:
@@ -88,9 +95,9 @@ def test_an_extrusion_without_length_counts_as_up() -> None:
 def test_an_arc_runs_counter_clockwise_across_east() -> None:
     x, y = np.array((1.0, 0, 0)), np.array((0, 1.0, 0))
     curve = conic(np.zeros(3), 5 * x, 5 * y, (math.radians(350), math.radians(10)))
-    segments = plan_segments(curve, 0.01)
-    assert segments.sweep_rad[0] == pytest.approx(math.radians(20))
-    assert segments.start_angle_rad[0] == pytest.approx(math.radians(-10))
+    _, _, sweep = arcs(curve)
+    assert sweep[0] == pytest.approx(math.radians(20))
+    assert np.arctan2(*curve.start[0, 1::-1]) == pytest.approx(math.radians(-10))
 
 
 def test_equal_start_and_end_is_the_whole_circle() -> None:
@@ -104,24 +111,10 @@ def test_equal_start_and_end_is_the_whole_circle() -> None:
 def test_mirroring_reverses_an_arc_and_keeps_it_exact() -> None:
     curve = polyline(flat((0, 0), (10, 0)), np.array([1.0, 0.0]), closed=False)
     mirror = np.diag([-1.0, 1.0, 1.0, 1.0])
-    segments = plan_segments(transformed(curve, mirror), 0.01)
-    assert bool(segments.exact[0])
-    assert segments.sweep_rad[0] == pytest.approx(-math.pi)
-    assert segments.end_xy.tolist() == [[-10.0, 0.0]]
-
-
-def test_stretching_makes_an_ellipse_within_the_sagitta() -> None:
-    x, y = np.array((1.0, 0, 0)), np.array((0, 1.0, 0))
-    circle = conic(np.zeros(3), 10 * x, 10 * y, (0.0, 0.0))
-    stretched = transformed(circle, np.diag([2.0, 1.0, 1.0, 1.0]))
-    segments = plan_segments(stretched, 0.01)
-    assert not segments.exact.any()
-    places = segments.start_xy
-    assert np.allclose((places[:, 0] / 20) ** 2 + (places[:, 1] / 10) ** 2, 1.0)
-    middle = (segments.start_xy + segments.end_xy) / 2
-    # Distance to the ellipse is less than the gap measured along the radius.
-    ratio = np.sqrt((middle[:, 0] / 20) ** 2 + (middle[:, 1] / 10) ** 2)
-    assert np.max(np.hypot(*middle.T) * (1 / ratio - 1)) < 0.01
+    mirrored = transformed(curve, mirror)
+    _, _, sweep = arcs(mirrored)
+    assert sweep[0] == pytest.approx(-math.pi)
+    assert mirrored.end[:, :2].tolist() == [[-10.0, 0.0]]
 
 
 def test_huge_arcs_have_a_bounded_number_of_chords() -> None:
@@ -144,7 +137,7 @@ def test_repeats_are_dropped_and_close_a_figure() -> None:
 def test_straight_lines_become_exact_segments_too() -> None:
     points = flat((0, 0), (3, 4), (3, 0))
     line = Straight(points=points, closed=True)
-    assert plan_segments(curved(line), 0.01).end_xy.tolist() == [[3, 4], [3, 0], [0, 0]]
+    assert curved(line).end[:, :2].tolist() == [[3, 4], [3, 0], [0, 0]]
     shifted = np.eye(4)
     shifted[:3, 3] = (1.0, 2.0, 0.0)
     got = moved(line, shifted)

@@ -5,11 +5,12 @@ from typing import Any, Literal
 import pytest
 
 from checker.errors import InputError
+from checker.formulas import parse_formula
 from checker.model.job import Job
 from checker.read.files import Source
 from checker.read.job import read_job
 from checker.read.standards import FOLDER, LIMITS, closure_classes
-from checker.units import LengthUnit, parse_formula, parse_ratio
+from checker.units import LengthUnit, parse_ratio
 
 PUBLISHED = Path(__file__).parents[2] / "published" / "closures"
 HEAD = '[job]\ntitle = "Invented"\nunit = "metre"\n'
