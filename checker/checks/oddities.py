@@ -9,8 +9,9 @@ from typing import Final
 
 import numpy as np
 
+from checker.checks.selecting import all_different
 from checker.errors import Where
-from checker.model.arrays import FloatArray, IntArray
+from checker.model.arrays import FloatArray, IntArray, taken
 from checker.model.drawing import Notice
 from checker.model.inputs import Inputs
 from checker.model.job import Job
@@ -115,7 +116,7 @@ def _standing_apart(points: Points, rows: IntArray, unit: LengthUnit) -> list[No
     """Return points far from the others of their file, and whose coordinate lost or won digits."""
     if len(rows) < _FEW:
         return []
-    axes = {"northing": points.northing_m[rows], "easting": points.easting_m[rows]}
+    axes = {"northing": taken(points.northing_m, rows), "easting": taken(points.easting_m, rows)}
     apart = np.zeros(len(rows), dtype=np.bool_)
     notices = []
     middle = {name: float(np.median(values)) for name, values in axes.items()}
@@ -192,7 +193,7 @@ def _same_axes(points: Points, rows: IntArray) -> list[Notice]:
 
 
 def _heights(points: Points, rows: IntArray, unit: LengthUnit) -> list[Notice]:
-    height = points.elevation_m[rows]
+    height = taken(points.elevation_m, rows)
     notices = []
     if len(rows) >= 2 and np.all(height == 0.0):
         notices.append(
@@ -206,7 +207,7 @@ def _heights(points: Points, rows: IntArray, unit: LengthUnit) -> list[Notice]:
     raw = unit.from_metres(height)
     stored = np.zeros(len(rows), dtype=np.bool_)
     for value in _NO_DATA:
-        stored |= np.isclose(raw, value, rtol=0.0, atol=1e-6)
+        stored |= np.abs(raw - value) <= 1e-6
     if stored.any():
         notices.append(
             Notice(
@@ -221,9 +222,9 @@ def _heights(points: Points, rows: IntArray, unit: LengthUnit) -> list[Notice]:
 
 def _numbers_far_apart(points: Points, rows: IntArray, unit: LengthUnit) -> list[Notice]:
     """Return numbers that stand at places too far apart for one stake."""
-    ids = points.id[rows].tolist()
-    if len(set(ids)) == len(ids):
+    if all_different(taken(points.id, rows)):
         return []
+    ids = points.id[rows].tolist()
     first: dict[str, int] = {}
     pairs = [
         (first[name], place)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.checks.selecting import (
+    all_different,
     exclusion_reasons,
     in_order_of_time,
     need_points,
@@ -15,7 +16,7 @@ from checker.checks.selecting import (
     unique_points,
 )
 from checker.errors import InputError, Problem, Where
-from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
+from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray, same_text, taken
 from checker.model.inputs import Inputs
 from checker.model.job import CheckSection, Job, Selection
 from checker.model.points import Points
@@ -67,7 +68,7 @@ def select_shots(section: CheckSection, selection: Selection, inputs: Inputs, jo
     problems: list[Problem] = []
     points = need_points(inputs.measured, "measured", section.where)
     chosen = np.empty(0, dtype=np.int64)
-    reason: TextArray = np.full(len(points), "", dtype=object)
+    reason = same_text("", len(points))
     try:
         chosen = select_points(points, selection, "measured", section.where)
     except InputError as fault:
@@ -92,7 +93,7 @@ def sigma_level_of(section: CheckSection, job: Job) -> SigmaLevel | None:
 
 def plan_xy_m(points: Points, index: IntArray) -> FloatArray:
     """Return easting and northing of points, shape (rows, 2)."""
-    return np.column_stack((points.easting_m[index], points.northing_m[index]))
+    return np.column_stack((taken(points.easting_m, index), taken(points.northing_m, index)))
 
 
 def design_index(inputs: Inputs, names: Iterable[str], where: Where) -> dict[str, int]:
@@ -111,8 +112,11 @@ def design_index(inputs: Inputs, names: Iterable[str], where: Where) -> dict[str
 
 def names_of(shots: Shots, row: IntArray) -> TextArray:
     """Return the numbers of shots, and for those without one where they were read; (rows,)."""
-    names: TextArray = shots.id[row].copy()
-    for position in np.flatnonzero(names == "").tolist():
+    names: TextArray = taken(shots.id, row)
+    nameless = np.flatnonzero(names == "").tolist()
+    if nameless:
+        names = names.copy()
+    for position in nameless:
         names[position] = f"no number: {place(shots.points, int(row[position]))}"
     return names
 
@@ -124,11 +128,11 @@ def shot_again(shots: Shots, row: IntArray, xy_m: FloatArray) -> tuple[BoolArray
     shot of finished or mended work; one that returns elsewhere is another place, and both count.
     """
     superseded = np.zeros(len(row), dtype=np.bool_)
+    if all_different(taken(shots.id, row)):
+        return superseded, same_text("", len(row))
     said: TextArray = np.full(len(row), "", dtype=object)
     places: dict[str, list[int]] = {}
     names, reasons = shots.id[row].tolist(), shots.reason[row].tolist()
-    if len(set(names)) == len(names):
-        return superseded, said
     for position, (name, reason) in enumerate(zip(names, reasons, strict=True)):
         if name and not reason:
             places.setdefault(name, []).append(position)

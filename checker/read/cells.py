@@ -4,16 +4,19 @@ A cell that cannot be read is a `Problem` with its line and heading; an empty on
 """
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from checker.errors import Problem, Where
-from checker.model.arrays import BoolArray, FloatArray, TextArray
+from checker.model.arrays import BoolArray, FloatArray, TextArray, same_text
 from checker.model.drawing import Notice
+from checker.read.cell_columns import END, joined_lots
 from checker.read.headings import Column, HeadingUnit, UnitKind
-from checker.read.tables import Table, capped, quoted
+from checker.read.tables import Table, capped
+from checker.text import quoted
 from checker.units import LengthUnit, UnitError, parse_length, parse_seconds
 
 LARGEST: Final = 1.5e10
@@ -25,7 +28,7 @@ BLANK_WORDS: Final = frozenset(
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _WITH_UNIT = re.compile(rf"{_NUMBER.pattern}\s*[A-Za-z°'\"][^0-9]*")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[,' \u00a0\u202f]\d{3})+(?:\.\d*)?|.*,.*\..*|.*\..*,.*")
-_NOT_PLAIN = re.compile(r"[^0-9.+\-eE]")
+_NOT_PLAIN = re.compile(rf"[^0-9.+\-eE{END}]")
 _NOT_NUMBERS: Final = frozenset(("nan", "+nan", "-nan", "inf", "+inf", "-inf", "infinity"))
 
 Cell = Callable[[str], float]
@@ -35,6 +38,11 @@ Cell = Callable[[str], float]
 def is_blank(cell: str) -> bool:
     """Return whether a cell says that there is nothing: empty, "-", "n/a", "none"."""
     return cell.lower() in BLANK_WORDS
+
+
+def holds_blanks(cells: Sequence[str]) -> bool:
+    """Return whether any of the cells says that there is nothing."""
+    return not all(BLANK_WORDS.isdisjoint(lot.lower().split(END)) for lot in joined_lots(cells))
 
 
 class Faults:
@@ -103,17 +111,21 @@ def not_a_number(cell: str, *, decimal_comma: bool) -> UnitError:
 
 def _plain_floats(cells: Sequence[str], *, decimal_comma: bool) -> FloatArray | None:
     """Return a column of nothing but plain numbers and empty cells at once; None for another."""
-    joined = "".join(cells)
-    if decimal_comma and "." not in joined:
-        joined = joined.replace(",", ".")
-        cells = [cell.replace(",", ".") for cell in cells]
-    if _NOT_PLAIN.search(joined):
-        return None
-    try:
-        filled = cells if all(cells) else [cell or "nan" for cell in cells]
-        values = np.fromiter(map(float, filled), dtype=np.float64, count=len(cells))
-    except ValueError:
-        return None
+    lots = joined_lots(cells)
+    commas = decimal_comma and not any("." in lot for lot in lots)
+    values = np.empty(len(cells))
+    done = 0
+    for lot in lots:
+        text = lot.replace(",", ".") if commas else lot
+        if _NOT_PLAIN.search(text):
+            return None
+        found = text.split(END)
+        filled = found if all(found) else [cell or "nan" for cell in found]
+        try:
+            values[done : done + len(found)] = list(map(float, filled))
+        except ValueError:
+            return None
+        done += len(found)
     return None if np.isinf(values).any() else values
 
 
@@ -173,9 +185,16 @@ class Cells:
         """Return whether the table has the field."""
         return field in self.columns
 
-    def raw(self, field: str) -> list[str]:
+    def raw(self, field: str) -> Sequence[str]:
         """Return the field's cells as they stand."""
         return self.table.cells[self.columns[field].index]
+
+    def empty(self, field: str, words: Container[str]) -> None:
+        """Take the field's cells that hold one of these words, in lower case, for empty ones."""
+        cells = list(self.table.cells)
+        index = self.columns[field].index
+        cells[index] = ["" if cell.strip().lower() in words else cell for cell in cells[index]]
+        self.table = replace(self.table, cells=tuple(cells))
 
     def heading(self, field: str) -> str:
         """Return the heading of the field's column, for messages."""
@@ -183,15 +202,16 @@ class Cells:
 
     def text(self, field: str) -> TextArray:
         """Return the field's cells as text; "" in every row where there is no such column."""
-        texts = np.full(len(self.table), "", dtype=object)
-        if field in self.columns:
-            texts[:] = self.raw(field)
+        if field not in self.columns:
+            return same_text("", len(self.table))
+        texts = np.empty(len(self.table), dtype=object)
+        texts[:] = list(self.raw(field))
         return texts
 
     def blank(self, field: str) -> BoolArray:
         """Return which of the field's cells say that there is nothing; shape (rows,)."""
         cells = self.raw(field)
-        if BLANK_WORDS.isdisjoint(map(str.lower, cells)):
+        if not holds_blanks(cells):
             return np.zeros(len(cells), dtype=np.bool_)
         return np.array([is_blank(cell) for cell in cells], dtype=np.bool_)
 
@@ -328,7 +348,7 @@ class Cells:
             )
             return self.unit.metres
         metres = parse_length(f"1 {said.name}", self.unit)
-        both_feet = said.name in ("ift", "usft") and self.unit is not LengthUnit.METRE
+        both_feet = said.name in ("ift", "usft") and self.unit.is_foot
         if own_unit and not both_feet and metres != self.unit.metres:
             self.notices.append(
                 Notice(
@@ -346,7 +366,7 @@ class Cells:
         """Report a unit that the table names and that is not the job's; feet are only said."""
         if parse_length(f"1 {said.name}", self.unit) == self.unit.metres:
             return
-        if said.name in ("ift", "usft") and self.unit is not LengthUnit.METRE:
+        if said.name in ("ift", "usft") and self.unit.is_foot:
             self.notices.append(
                 Notice(
                     slug="which-foot",

@@ -15,7 +15,7 @@ from checker.read.books import BookTable
 from checker.read.cells import is_blank
 from checker.read.files import Source
 from checker.read.headings import UnitKind, Vocabulary, field
-from checker.read.tables import quoted
+from checker.text import quoted
 from checker.units import (
     ARCSEC,
     AngleFormat,
@@ -152,13 +152,10 @@ class _FigureReader:
 
     def _take_missing_out(self, names: tuple[str, ...]) -> None:
         """Empty the cells that say in words that a bearing or a distance is not known."""
-        table, found = self._book.table, self._book.assigned.columns
+        found = self._book.assigned.columns
         for name in names:
             if name in found:
-                cells = table.cells[found[name].index]
-                for row, cell in enumerate(cells):
-                    if cell.strip().lower() in _MISSING:
-                        cells[row] = ""
+                self._book.cells.empty(name, _MISSING)
 
     def _length(self, name: str) -> FloatArray:
         book = self._book

@@ -6,16 +6,18 @@ Coordinates come in metres; what a file does not show is NaN, NaT or "", never 0
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from itertools import product
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from checker.errors import InputError, Problem, Where
-from checker.model.arrays import FloatArray, IntArray, TextArray, TimeArray
+from checker.model.arrays import FloatArray, IntArray, TextArray, TimeArray, same_text
 from checker.model.drawing import Notice
 from checker.model.points import Points, Quality
 from checker.read.cells import Cells, Faults, floats
 from checker.read.correlation import read_correlation
+from checker.read.decoding import decode
 from checker.read.files import Source
 from checker.read.frames import (
     VAGUEST_M,
@@ -27,9 +29,12 @@ from checker.read.frames import (
 )
 from checker.read.geojson import is_geojson, read_geojson
 from checker.read.headings import Assignment, Field, Vocabulary, field
-from checker.read.tables import SHORT_ROW_HINT, Table, decode, quoted, read_table
+from checker.read.tables import SHORT_ROW_HINT, Table, read_table
 from checker.read.times import read_times
+from checker.text import quoted
 from checker.units import LengthUnit, SigmaLevel, parse_angle
+
+A = TypeVar("A", bound=np.generic)
 
 _AXES: Final = {
     "sigma_n": "n north northing",
@@ -569,11 +574,12 @@ def _joined(parts: Sequence[_Part], paths: Sequence[str]) -> Points:
     counts = [len(part.id) for part in parts]
 
     def texts(get: Callable[[_Part], TextArray]) -> TextArray:
-        return np.concatenate([np.empty(0, dtype=object), *(get(part) for part in parts)])
+        return _in_one([get(part) for part in parts], np.empty(0, dtype=object))
 
     def numbers(get: Callable[[_Part], FloatArray]) -> FloatArray:
-        return np.concatenate([np.empty(0), *(get(part) for part in parts)])
+        return _in_one([get(part) for part in parts], np.empty(0))
 
+    nothing = same_text("", sum(counts))
     shown = {name for part in parts for name in part.quality}
     quality = {
         entry.name: _joined_quality(parts, entry.name)
@@ -586,13 +592,21 @@ def _joined(parts: Sequence[_Part], paths: Sequence[str]) -> Points:
         easting_m=numbers(lambda part: part.easting_m),
         elevation_m=numbers(lambda part: part.elevation_m),
         description=texts(lambda part: part.description),
-        layer=np.full(sum(counts), "", dtype=object),
-        handle=np.full(sum(counts), "", dtype=object),
-        file=np.repeat(np.arange(len(parts), dtype=np.int64), counts),
-        line=np.concatenate([np.empty(0, dtype=np.int64), *(part.line for part in parts)]),
+        layer=nothing,
+        handle=nothing,
+        file=_in_one(
+            [np.broadcast_to(np.int64(at), (count,)) for at, count in enumerate(counts)],
+            np.empty(0, dtype=np.int64),
+        ),
+        line=_in_one([part.line for part in parts], np.empty(0, dtype=np.int64)),
         files=tuple(paths),
         quality=Quality(**quality),  # type: ignore[arg-type]
     )
+
+
+def _in_one(arrays: Sequence[npt.NDArray[A]], none: npt.NDArray[A]) -> npt.NDArray[A]:
+    """Return the arrays as one; a single one itself, for it may be large."""
+    return arrays[0] if len(arrays) == 1 else np.concatenate([none, *arrays])
 
 
 def _joined_quality(parts: Sequence[_Part], name: str) -> FloatArray | TextArray | TimeArray:
