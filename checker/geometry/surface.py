@@ -25,6 +25,8 @@ NO_HEIGHT_M = 1e-6
 EDGE_M = 1e-6
 """A point this close to a triangle is on it."""
 _QUERIES_AT_ONCE = 65_536
+_FEW_COLUMNS = 46_000
+"""Fewer columns of buckets than this, and as many rows, can be numbered in 32 bits."""
 
 
 class SurfaceError(GeometryError):
@@ -104,42 +106,62 @@ class Surface:
         """
         xy = positions(xy_m) - self.origin_m
         size = len(xy)
-        triangle = np.full(size, len(self), dtype=np.int64)
-        low, high = np.full(size, np.inf), np.full(size, -np.inf)
+        source = np.full(size, -1, dtype=np.int32)
+        elevation, gradient = np.full(size, np.nan), np.full((size, 2), np.nan)
         edge = np.zeros(size, dtype=np.bool_)
-        hits = np.zeros(size, dtype=np.int64)
+        hits = np.zeros(size, dtype=np.int32)
+        several: list[tuple[IntArray, FloatArray, FloatArray]] = []
         # Neighbours one after the other find their triangles still in the processor's cache.
         walk = self._row_by_row(xy) if size > _QUERIES_AT_ONCE else np.arange(size)
         for first in range(0, size, _QUERIES_AT_ONCE):
             chunk = walk[first : first + _QUERIES_AT_ONCE]
-            for level in self.levels:
-                point, found, z, on_edge = self._hits(level, xy[chunk])
-                point = chunk[point]
-                np.minimum.at(low, point, z)
-                np.maximum.at(high, point, z)
-                np.logical_or.at(edge, point, on_edge)
-                np.add.at(hits, point, 1)
-                # The triangle drawn first: the lowest number, whatever level it is on.
-                np.minimum.at(triangle, point, found)
-        hit = triangle < len(self)
-        triangle[~hit] = -1
-        elevation = np.full(size, np.nan)
-        gradient = np.full((size, 2), np.nan)
-        elevation[hit] = self._plane(triangle[hit], xy[hit])
-        gradient[hit] = self.gradient[triangle[hit]]
-        source = np.full(size, -1, dtype=np.int64)
-        source[hit] = self.source[triangle[hit]]
+            some = xy[chunk]
+            at = self._at(some)
+            hit = np.flatnonzero(at.triangle < len(self))
+            triangle, place = at.triangle[hit], chunk[hit]
+            elevation[place] = self._plane(triangle, some[hit])
+            gradient[place] = self.gradient[triangle]
+            source[place] = self.source[triangle]
+            edge[chunk], hits[chunk] = at.edge, at.hits
+            more = np.flatnonzero(at.hits > 1)
+            several.append((chunk[more], at.low_m[more], at.high_m[more]))
+        low, high = elevation, elevation
+        overlaps = np.zeros(size, dtype=np.bool_)
+        if any(len(place) for place, _, _ in several):
+            low, high = elevation.copy(), elevation.copy()
+            for place, least, most in several:
+                low[place], high[place] = least, most
+                overlaps[place] = most - least > overlap_m
         return Heights(
             elevation_m=elevation,
-            triangle=triangle,
             source=source,
             gradient=gradient,
-            low_m=np.where(hit, low, np.nan),
-            high_m=np.where(hit, high, np.nan),
-            overlaps=hit & (high - low > overlap_m),
+            low_m=low,
+            high_m=high,
+            overlaps=overlaps,
             on_edge=edge,
             hits=hits,
         )
+
+    def _at(self, xy: FloatArray) -> "_Found":
+        """Return the triangles at positions relative to the origin, few enough for the cache."""
+        size = len(xy)
+        found = _Found(
+            triangle=np.full(size, len(self), dtype=np.int64),
+            low_m=np.full(size, np.inf),
+            high_m=np.full(size, -np.inf),
+            edge=np.zeros(size, dtype=np.bool_),
+            hits=np.zeros(size, dtype=np.int64),
+        )
+        for level in self.levels:
+            point, triangle, z, on_edge = self._hits(level, xy)
+            np.minimum.at(found.low_m, point, z)
+            np.maximum.at(found.high_m, point, z)
+            found.edge[point[on_edge]] = True
+            np.add.at(found.hits, point, 1)
+            # The triangle drawn first: the lowest number, whatever level it is on.
+            np.minimum.at(found.triangle, point, triangle)
+        return found
 
     def _row_by_row(self, xy: FloatArray) -> IntArray:
         """Return an order of positions in which neighbours follow each other."""
@@ -174,24 +196,37 @@ class Surface:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """The triangles at some positions; arrays of shape (n,).
+
+    triangle: the first, as many as there are where there is none. low_m, high_m: of all there.
+    """
+
+    triangle: IntArray
+    low_m: FloatArray
+    high_m: FloatArray
+    edge: BoolArray
+    hits: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Heights:
     """What a surface is at points; arrays of shape (n,), gradient (n, 2).
 
-    elevation_m: NaN outside. triangle: index into the surface, source: into the triangles given;
-    -1 outside. gradient: rise per metre east and north. low_m, high_m: least and largest elevation
-    of all triangles there; overlaps: they differ. on_edge: on a side or corner of a triangle.
-    hits: how many triangles.
+    elevation_m: NaN outside. source: index into the triangles given, -1 outside. gradient: rise per
+    metre east and north. low_m, high_m: least and largest elevation of all triangles there (one
+    array where nothing lies over another); overlaps: they differ. on_edge: on a side or corner of a
+    triangle. hits: how many triangles.
     """
 
     elevation_m: FloatArray
-    triangle: IntArray
-    source: IntArray
+    source: npt.NDArray[np.int32]
     gradient: FloatArray
     low_m: FloatArray
     high_m: FloatArray
     overlaps: BoolArray
     on_edge: BoolArray
-    hits: IntArray
+    hits: npt.NDArray[np.int32]
 
     def normal(self, dz_m: npt.ArrayLike) -> FloatArray:
         """Return vertical differences as distances square to the surface, same sign, metres."""
@@ -303,7 +338,7 @@ def _levels(xy: FloatArray, low: FloatArray) -> tuple[Level, ...]:
         span = last - first + 1
         row, cell = ragged(span[:, 0] * span[:, 1])
         key = (first[row, 1] + cell // span[row, 0]) * columns + first[row, 0] + cell % span[row, 0]
-        order = np.argsort(key, kind="stable")
+        order = np.argsort(key.astype(np.int32) if columns < _FEW_COLUMNS else key)
         key = key[order]
         start = np.flatnonzero(np.diff(key, prepend=-1))
         levels.append(

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
+from checker.geometry import boundary as outline
 from checker.geometry.arrays import FloatArray
 from checker.geometry.boundary import boundary, inside, weld
 from checker.geometry.surface import Surface, SurfaceError, surface
@@ -86,7 +87,7 @@ def test_many_positions_are_looked_up_as_few_are() -> None:
     many = built.look_up(xy)
     for begin in range(0, len(xy), 10_000):
         few = built.look_up(xy[begin : begin + 10_000])
-        for name in ("elevation_m", "triangle", "low_m", "high_m", "on_edge", "hits"):
+        for name in ("elevation_m", "source", "low_m", "high_m", "on_edge", "hits"):
             np.testing.assert_array_equal(
                 getattr(many, name)[begin : begin + 10_000], getattr(few, name)
             )
@@ -194,3 +195,20 @@ def test_weld() -> None:
     number = weld(xy)
     assert number[0] == number[1] == number[3]
     assert len(set(number.tolist())) == 3
+
+
+@pytest.mark.parametrize("spread", [None, (0, 0)])
+def test_corners_at_one_place_get_one_number_in_their_order(
+    spread: tuple[int, int] | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if spread is not None:  # every place gets the sum of every other
+        monkeypatch.setattr(outline, "_SPREAD", np.array(spread, dtype=np.uint64))
+    xy = np.array([(3.0, 1.0), (0.0, 2.0), (-0.0, 2.0), (3.0, 0.0), (3.0, -0.0), (3.0, 1.00001)])
+    assert outline.weld(xy).tolist() == [2, 0, 0, 1, 1, 2]
+    rng = np.random.default_rng(5)
+    places = rng.uniform(-1e6, 1e6, (400, 2))
+    some = rng.integers(0, 400, 2000)
+    number = outline.weld(places[some])
+    rank = np.argsort(np.lexsort((places[:, 1], places[:, 0])))
+    there = np.unique(rank[some])
+    np.testing.assert_array_equal(number, np.searchsorted(there, rank[some]))
