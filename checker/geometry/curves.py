@@ -190,49 +190,6 @@ def _from_two_lengths(known: dict[str, float]) -> CircularCurve:
     return CircularCurve(radius_m=value / _UNIT[one](delta), delta_rad=delta)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Deflections:
-    """Stakes along a curve from the PC; every array has shape (stakes,).
-
-    station_m: round stations, ending at the PT. arc_m: along the curve from the stake before (from
-    the PC for the first). deflection_rad: from the tangent at the PC to the stake. chord_m: from
-    the PC to the stake.
-    """
-
-    station_m: FloatArray
-    arc_m: FloatArray
-    deflection_rad: FloatArray
-    chord_m: FloatArray
-
-
-def deflections(curve: CircularCurve, pc_station_m: float, interval_m: float) -> Deflections:
-    """Return the stakes at every round station of a curve, by deflection angles from the PC.
-
-    The deflection is half the angle at the centre, and adds up to delta / 2 at the PT.
-    """
-    if not interval_m > 0.0:
-        raise CurveError(f"an interval of {interval_m:g} m between stakes")
-    end = pc_station_m + curve.length_m
-    near = 1e-6
-    first = np.floor((pc_station_m + near) / interval_m) + 1.0
-    last = np.ceil((end - near) / interval_m)
-    station = np.append(np.arange(first, last) * interval_m, end)
-    arc = station - pc_station_m
-    half = arc / (2.0 * curve.radius_m)
-    return Deflections(
-        station_m=station,
-        arc_m=np.diff(arc, prepend=0.0),
-        deflection_rad=half,
-        chord_m=2.0 * curve.radius_m * np.sin(half),
-    )
-
-
-def sector_area(radius_m: npt.ArrayLike, delta_rad: npt.ArrayLike) -> FloatArray:
-    """Return the area between an arc and its two radii, R^2 D / 2, square metres."""
-    radius = np.asarray(radius_m, dtype=np.float64)
-    return np.asarray(radius * radius * np.asarray(delta_rad) / 2.0)
-
-
 def segment_area(radius_m: npt.ArrayLike, delta_rad: npt.ArrayLike) -> FloatArray:
     """Return the area between an arc and its chord, R^2 (D - sin D) / 2, square metres.
 
@@ -253,16 +210,6 @@ def segment_area(radius_m: npt.ArrayLike, delta_rad: npt.ArrayLike) -> FloatArra
     return np.asarray(
         radius * radius / 2.0 * np.where(np.abs(delta) < 0.3, series, delta - np.sin(delta))
     )
-
-
-def corner_area(radius_m: npt.ArrayLike, delta_rad: npt.ArrayLike) -> FloatArray:
-    """Return the area between two tangents and the arc that rounds their corner, square metres.
-
-    R^2 (tan(D/2) - D/2); D is the deflection at the corner.
-    """
-    radius = np.asarray(radius_m, dtype=np.float64)
-    half = np.asarray(delta_rad, dtype=np.float64) / 2.0
-    return np.asarray(radius * radius * (np.tan(half) - half))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -297,11 +244,6 @@ class SpiraledCurve:
         away = self.radius_m + self.shift_in_m
         along = self.tangent_in_m - self.abscissa_in_m
         return float(np.hypot(away, along)) - self.radius_m
-
-    @property
-    def saved_m(self) -> float:
-        """By how much the way round the PI is longer than the curve, T + T - L."""
-        return self.tangent_in_m + self.tangent_out_m - self.length_m
 
 
 def spiraled_curve(

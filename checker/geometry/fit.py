@@ -41,20 +41,10 @@ class PlaneMove:
     sigma_rotation_rad: float
     spread_m2: float
 
-    @property
-    def shift_m(self) -> FloatArray:
-        """What (0, 0) moves to, (easting, northing)."""
-        return np.asarray(self.apply(np.zeros((1, 2)))[0])
-
     def apply(self, xy_m: npt.ArrayLike) -> FloatArray:
         """Return moved positions, shape (n, 2)."""
         away = _complex(positions(xy_m) - self.centre_from_m)
         return _pairs(away * self._factor) + self.centre_to_m
-
-    def invert(self, xy_m: npt.ArrayLike) -> FloatArray:
-        """Return positions moved back, shape (n, 2)."""
-        away = _complex(positions(xy_m) - self.centre_to_m)
-        return _pairs(away / self._factor) + self.centre_from_m
 
     def sigma_at(self, xy_m: npt.ArrayLike) -> FloatArray:
         """Return the standard deviation that the fit gives a moved point, shape (n, 2).
@@ -372,47 +362,3 @@ def fit_circle(xy_m: npt.ArrayLike) -> CircleFit:
         redundancy=redundancy,
         turn_rad=float(2.0 * np.pi - gaps.max()),
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SpaceMove:
-    """A move in space: to = shift + scale * rotation @ from.
-
-    rotation: shape (3, 3), determinant 1. residual_m: shape (n, 3), fitted minus target.
-    """
-
-    rotation: FloatArray
-    shift_m: FloatArray
-    scale: float
-    residual_m: FloatArray
-
-    def apply(self, xyz_m: npt.ArrayLike) -> FloatArray:
-        """Return moved positions, shape (n, 3)."""
-        moved = self.scale * (np.asarray(xyz_m, dtype=np.float64) @ self.rotation.T)
-        return np.asarray(moved + self.shift_m)
-
-
-def fit_space(from_m: npt.ArrayLike, to_m: npt.ArrayLike, *, scaled: bool = False) -> SpaceMove:
-    """Return the rotation and shift, and scale where asked, that take points to targets in space.
-
-    from_m, to_m: shape (n, 3), three points or more that are not in a line. By the singular value
-    decomposition of the covariance of the two sets about their centroids; a reflection is never
-    returned (common practice, no source).
-    """
-    xyz, target = np.asarray(from_m, dtype=np.float64), np.asarray(to_m, dtype=np.float64)
-    if xyz.ndim != 2 or xyz.shape[1] != 3 or xyz.shape != target.shape:
-        raise ValueError(f"points of shape {xyz.shape} and targets of shape {target.shape}")
-    if len(xyz) < 3:
-        raise FitError(f"{len(xyz)} points do not fix a move in space", "add common points")
-    centre_from, centre_to = xyz.mean(axis=0), target.mean(axis=0)
-    z, w = xyz - centre_from, target - centre_to
-    left, singular, right = np.linalg.svd(z.T @ w)
-    if singular[1] <= 1e-9 * singular[0]:
-        raise FitError("the common points lie in a line", "add points beside it")
-    mirror = np.sign(np.linalg.det(left) * np.linalg.det(right))
-    signs = np.array([1.0, 1.0, mirror])
-    rotation = (right.T * signs) @ left.T
-    scale = float(singular @ signs / np.sum(z * z)) if scaled else 1.0
-    shift = centre_to - scale * rotation @ centre_from
-    residual = scale * (z @ rotation.T) - w
-    return SpaceMove(rotation=rotation, shift_m=shift, scale=scale, residual_m=residual)

@@ -124,27 +124,6 @@ def pope_critical(freedom: int, tail: float) -> float:
     return t * math.sqrt(freedom) / math.sqrt(freedom - 1.0 + t * t)
 
 
-def baarda(alpha: float, power: float) -> tuple[float, float, float]:
-    """Return the critical w, delta0 and lambda0 = delta0^2 of Baarda's data snooping (1968).
-
-    w = z(1 - alpha / 2), delta0 = w + z(power); from memory, recomputed.
-    """
-    w = normal_quantile(1.0 - 0.5 * alpha)
-    delta = w + normal_quantile(power)
-    return w, delta, delta * delta
-
-
-def chauvenet_count(values: FloatArray) -> FloatArray:
-    """Return how many values as far from the mean one would expect among so many; shape (n,).
-
-    n P(|Z| > |x - mean| / s), s with n - 1; below 0.5 Chauvenet's criterion rejects.
-    """
-    from scipy.special import ndtr
-
-    away = np.abs(values - values.mean()) / values.std(ddof=1)
-    return np.asarray(2.0 * len(values) * ndtr(-away))
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outliers:
     """Grubbs' test applied again and again, one value at a time; arrays of shape (n,).

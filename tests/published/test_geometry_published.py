@@ -1,4 +1,4 @@
-"""Curves, profiles, surfaces, volumes, fits and stakes printed in courses, books and handbooks.
+"""Curves, profiles, surfaces, fits and stakes printed in courses, books and handbooks.
 
 Every file in geometry/ is one case with its source, its status and its expected values. Two forms:
 `[[expected]]` rows with a tolerance each, from the printed digits; or one `[expected]` table with a
@@ -15,37 +15,25 @@ from typing import Any
 import numpy as np
 import pytest
 
+from checker.checks.course import Course
 from checker.checks.level_runs import corrected
+from checker.checks.staking import on_arcs
 from checker.errors import Where
 from checker.geometry.alignment import Alignment
 from checker.geometry.curves import (
     CircularCurve,
     SpiraledCurve,
-    corner_area,
-    deflections,
-    sector_area,
     spiraled_curve,
 )
-from checker.geometry.figure import Course, Figure, run_figure
-from checker.geometry.fit import fit_plane, fit_space
-from checker.geometry.grade import (
-    cut_of_rods,
-    pipe_run,
-    rod_from_hub,
-    slope_stake_offset,
-)
-from checker.geometry.layout import from_intersections, from_parts, from_vertices
+from checker.geometry.figure import Course as Leg
+from checker.geometry.figure import Figure, run_figure
+from checker.geometry.fit import fit_plane
+from checker.geometry.grade import slope_stake_offset
+from checker.geometry.layout import arc, from_intersections, from_parts, from_vertices
 from checker.geometry.layout import line as straight
 from checker.geometry.profile import Profile, profile
-from checker.geometry.stations import format_station, stationing
+from checker.geometry.stations import stationing
 from checker.geometry.surface import surface
-from checker.geometry.volume import (
-    bank_volume,
-    end_area_volume,
-    level_section_area,
-    loose_volume,
-    prismoidal_volume,
-)
 from checker.model.books import LevelBook
 from checker.model.job import Levels, TwoPeg
 from checker.read.files import Source
@@ -94,18 +82,32 @@ def hcurve(case: Case) -> Found:
     if "pi_station" in given:
         # The source rounds the tangent to two decimals before it counts on.
         bc = given["pi_station"] - round(curve.tangent_m, given["source_rounding"]["T"])
-        stakes = deflections(curve, bc, given["interval"])
+        # Stakes at the round stations and at the end, as a job's table of stakes would have them.
+        first, end = np.ceil(bc / given["interval"]), bc + curve.length_m
+        stakes = np.append(np.arange(first * given["interval"], end, given["interval"]), end) - bc
+        course = Course(
+            name="",
+            alignment=from_parts(
+                [arc(curve.radius_m, curve.length_m)], start_xy_m=(0, 0), start_azimuth_rad=0.0
+            ),
+            profile=None,
+            crossfall=None,
+            ground=None,
+            unit=LengthUnit.METRE,
+        )
+        deflection, _ = on_arcs(course, stakes)
+        step = np.degrees(np.diff(deflection, prepend=0.0))
         found |= {
             "bc": bc,
-            "first_sub": stakes.arc_m[0],
-            "last_sub": stakes.arc_m[-1],
-            "ec": bc + curve.length_m,
-            "d_first": np.degrees(stakes.deflection_rad[0]),
-            "d_std": np.degrees(stakes.deflection_rad[1] - stakes.deflection_rad[0]),
-            "d_last": np.degrees(stakes.deflection_rad[-1] - stakes.deflection_rad[-2]),
+            "first_sub": stakes[0],
+            "last_sub": stakes[-1] - stakes[-2],
+            "ec": end,
+            "d_first": step[0],
+            "d_std": step[1],
+            "d_last": step[-1],
         }
         # The source adds up angles that it has rounded to the second.
-        seconds = np.round(np.degrees(np.diff(stakes.deflection_rad, prepend=0.0)) * 3600.0)
+        seconds = np.round(step * 3600.0)
         found["d_sum"] = float(np.sum(seconds)) / 3600.0
     return found
 
@@ -153,7 +155,7 @@ def spiral(case: Case) -> Found:
         "L": curve.length_m,
         "Ly": curve.arc_m,
         "E": curve.external_m,
-        "J": curve.saved_m,
+        "J": curve.tangent_in_m + curve.tangent_out_m - curve.length_m,
         "st.TS": ends[0],
         "st.SC": ends[1],
         "st.MID": ends[0] + curve.length_m / 2.0,
@@ -184,16 +186,28 @@ def closed_figure(xy: np.ndarray[Any, Any]) -> Figure:
     legs = np.roll(xy, -1, axis=0) - xy
     return run_figure(
         [
-            Course(azimuth_rad=float(np.arctan2(leg[0], leg[1])), distance_m=float(np.hypot(*leg)))
+            Leg(azimuth_rad=float(np.arctan2(leg[0], leg[1])), distance_m=float(np.hypot(*leg)))
             for leg in legs
         ]
     )
 
 
 def corner_fillet(case: Case) -> Found:
+    """A rectangle with one corner rounded: run as a deed."""
     given = case["inputs"]
-    angle = np.radians(degrees(given["central_angle"]))
-    return {"area": given["a"] * given["b"] - float(corner_area(given["R"], angle))}
+    turn = np.radians(degrees(given["central_angle"]))
+    a, b, radius = given["a"], given["b"], given["R"]
+    figure = run_figure(
+        [
+            Leg(azimuth_rad=0.0, distance_m=a - radius),
+            Leg(turn=1, radius_m=radius, arc_m=radius * turn, chord_azimuth_rad=turn / 2.0),
+            Leg(azimuth_rad=turn, distance_m=b - radius),
+            Leg(azimuth_rad=np.pi, distance_m=a),
+            Leg(azimuth_rad=1.5 * np.pi, distance_m=b),
+        ]
+    )
+    assert figure.misclosure_length_m == pytest.approx(0.0, abs=1e-9)
+    return {"area": figure.area_m2}
 
 
 def wedge(case: Case) -> Found:
@@ -202,15 +216,15 @@ def wedge(case: Case) -> Found:
     theta, far = given["arc1"] / given["R1"], given["arc2"] / given["R2"]
     figure = run_figure(
         [
-            Course(azimuth_rad=0.0, distance_m=given["side"]),
-            Course(
+            Leg(azimuth_rad=0.0, distance_m=given["side"]),
+            Leg(
                 turn=1,
                 radius_m=given["R2"],
                 arc_m=given["arc2"],
                 chord_azimuth_rad=np.pi / 2 + far / 2,
             ),
-            Course(azimuth_rad=far + np.pi, distance_m=given["side"]),
-            Course(
+            Leg(azimuth_rad=far + np.pi, distance_m=given["side"]),
+            Leg(
                 turn=-1,
                 radius_m=given["R1"],
                 arc_m=given["arc1"],
@@ -218,8 +232,8 @@ def wedge(case: Case) -> Found:
             ),
         ]
     )
-    sectors = sector_area([given["R2"], given["R1"]], [far, theta])
-    assert figure.area_m2 == pytest.approx(float(sectors[0] - sectors[1]), abs=1.0)
+    sectors = (given["R2"] ** 2 * far - given["R1"] ** 2 * theta) / 2.0
+    assert figure.area_m2 == pytest.approx(sectors, abs=1.0)
     return {
         "theta_rad": theta,
         "side_check": given["R2"] - given["R1"],
@@ -267,7 +281,7 @@ def vertical(case: Case) -> Found:
     return found
 
 
-# ---------------------------------------------------------------- surfaces and volumes
+# ---------------------------------------------------------------- surfaces
 
 
 def plane(case: Case) -> Found:
@@ -283,37 +297,6 @@ def plane(case: Case) -> Found:
     np.testing.assert_allclose(at.elevation_m, fitted.at(places), atol=1e-12)
     left, right, z, fourth = at.elevation_m
     return {"left_edge": left, "right_edge": right, "z": z, "fourth": fourth}
-
-
-def level_sections(case: Case) -> Found:
-    given = case["inputs"]
-    cuts = np.array(given["cuts"])
-    area = level_section_area(given["base"], given["slope"], cuts)
-    middle = level_section_area(given["base"], given["slope"], (cuts[1:] + cuts[:-1]) / 2.0)
-    # The source cuts areas down to whole square feet before it takes their means.
-    printed = np.floor(area)
-    found: Found = {f"area.{cut:g}": float(whole) for cut, whole in zip(cuts, printed, strict=True)}
-    found["total"] = end_area_volume(printed, given["spacing"])
-    found["total_exact"] = end_area_volume(area, given["spacing"])
-    found["prismoidal_exact"] = float(
-        np.sum(prismoidal_volume(area[:-1], middle, area[1:], given["spacing"]))
-    )
-    return found
-
-
-def end_areas(case: Case) -> Found:
-    return {
-        each["id"]: end_area_volume(each["areas"], each["spacing"])
-        for each in case["inputs"]["cases"]
-    }
-
-
-def swell(case: Case) -> Found:
-    given = case["inputs"]
-    return {
-        "trips": loose_volume(given["bank"], given["swell"]) / given["truck"],
-        "needed": bank_volume(given["fill"], given["shrink"]),
-    }
 
 
 # ---------------------------------------------------------------- stakes
@@ -389,9 +372,6 @@ KINDS: dict[str, Callable[[Case], Found]] = {
     "two_peg_known": two_pegs,
     "vcurve": vertical,
     "vcurve_unequal": vertical,
-    "volume_end_area_set": end_areas,
-    "volume_level_sections": level_sections,
-    "volume_swell": swell,
 }
 ROWS = [
     pytest.param(name, row, id=f"{name}-{row['name']}")
@@ -431,81 +411,16 @@ def test_deflection_that_the_source_copied_from_the_line_above() -> None:
     assert found["defl.JD2"] == pytest.approx(degrees("5-32-54"), abs=0.5 / 3600.0)
 
 
-def test_checking_grade_from_a_hub() -> None:
-    given, expected, tolerance = table("stake-checking-grade")
-    rods = rod_from_hub(
-        [each["hub_rod"] for each in given["cases"]], [each["stake_cut"] for each in given["cases"]]
-    )
-    assert rods == pytest.approx(expected["target_rod"], abs=tolerance["abs"])
-    remaining = cut_of_rods(rods, [each["ground_rod"] for each in given["cases"]])
-    assert remaining == pytest.approx(expected["remaining"], abs=tolerance["abs"])
-
-
-def test_sewer_inverts_and_cuts() -> None:
-    given, expected, tolerance = table("stake-sewer-invert-cuts")
-    first, last = given["stations"][0], given["stations"][-1]
-    run = pipe_run(given["invert_upstream"], given["grade_pct"] / 100.0, first - last)
-    inverts = run.invert_at([first - station for station in given["stations"]])
-    assert inverts == pytest.approx(expected["inverts"], abs=tolerance["abs"])
-    cuts = np.array(given["hub_tops"]) - inverts
-    assert cuts == pytest.approx(expected["cuts"], abs=tolerance["abs"])
-    assert [f"C {cut:.2f}" for cut in cuts] == expected["marks"]
-    assert format_station(first) == "9+00.00"
-
-
-def test_gradient_as_a_ratio() -> None:
-    # The source rounds the miles first; 5280 ft to the mile.
-    given, expected, tolerance = table("stake-gradient-ratio")
-    feet = given["map_inches"] * given["scale"] / 12.0
-    assert feet / 5280.0 == pytest.approx(expected["miles"], abs=tolerance["miles"])
-    rounded = expected["miles"] * 5280.0
-    run = pipe_run(given["elev_a"], (given["elev_a"] - given["elev_b"]) / rounded, rounded)
-    assert run.grade * 5280.0 == pytest.approx(
-        expected["ft_per_mile"], abs=tolerance["ft_per_mile"]
-    )
-    assert 5280.0 / expected["ft_per_mile"] == pytest.approx(
-        expected["ratio"], abs=tolerance["ratio"]
-    )
-    assert np.degrees(np.arctan(run.grade)) == pytest.approx(
-        expected["degrees"], abs=tolerance["degrees"]
-    )
-
-
 def test_slope_table() -> None:
     given, expected, tolerance = table("stake-slope-table-1p5")
     found = slope_stake_offset(0.0, given["slope"], given["heights"])
     assert found == pytest.approx(expected["distances"], abs=tolerance["abs"])
 
 
-def test_spot_elevations_on_a_slope() -> None:
-    given, expected, tolerance = table("stake-spot-elevation-2pct")
-    down = pipe_run(expected["elev_A"], given["slope"], given["dist_AC"])
-    assert given["elev_E"] + given["slope"] * given["dist_AE"] == pytest.approx(
-        expected["elev_A"], abs=tolerance["abs"]
-    )
-    assert down.fall_m == pytest.approx(expected["dV_AC"], abs=tolerance["abs"])
-    assert down.invert_out_m == pytest.approx(expected["elev_C"], abs=tolerance["abs"])
-
-
 def test_corner_between_contours() -> None:
     given, expected, tolerance = table("interp-linear-corner")
     line = profile([0.0, given["total"]], [given["low"], given["high"]])
     assert line.elevation(given["partial"]) == pytest.approx(expected["elev"], abs=tolerance["abs"])
-
-
-def test_ten_points_in_space() -> None:
-    given, expected, tolerance = table("xform-3d-rigid-10pt")
-    move = fit_space(given["source"], given["target"], scaled=True)
-    np.testing.assert_allclose(move.rotation, expected["R"], atol=tolerance["R"], rtol=0.0)
-    rigid = fit_space(given["source"], given["target"])
-    np.testing.assert_allclose(rigid.shift_m, expected["t"], atol=tolerance["t"], rtol=0.0)
-    assert move.scale == pytest.approx(expected["scale"], abs=tolerance["scale"])
-    # Computed by the case, not printed: an agreement of two computations.
-    square = np.sum(rigid.residual_m**2, axis=1)
-    assert np.sqrt(square.mean()) == pytest.approx(expected["rmse_3d"], abs=tolerance["rmse_3d"])
-    assert np.abs(rigid.residual_m).max() == pytest.approx(
-        expected["max_abs_residual"], abs=tolerance["max_abs_residual"]
-    )
 
 
 def test_piles_of_a_pier() -> None:

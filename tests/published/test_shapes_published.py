@@ -182,7 +182,8 @@ def test_the_tolerances_of_anchor_rods_as_they_are_quoted() -> None:
 
     It is not a table of ours, only what a user may state: the text is read to the exact length.
     """
-    from checker.units import LengthUnit, parse_formula
+    from checker.formulas import parse_formula
+    from checker.units import LengthUnit
 
     quoted = tomllib.loads(
         (FOLDER / "accuracy" / "tol-aisc303-anchor-rods.toml").read_text(encoding="utf-8")

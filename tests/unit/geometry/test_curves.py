@@ -7,9 +7,6 @@ from scipy.integrate import quad
 from checker.geometry.curves import (
     CircularCurve,
     CurveError,
-    corner_area,
-    deflections,
-    sector_area,
     segment_area,
     solve_curve,
     spiraled_curve,
@@ -70,19 +67,6 @@ def test_degree_of_curve() -> None:
     assert np.degrees(by_chord.degree_of_chord_rad()) == pytest.approx(1.0)
 
 
-def test_deflections_add_up() -> None:
-    curve = CircularCurve(radius_m=200.0, delta_rad=np.radians(30.0))
-    stakes = deflections(curve, 2206.0, 20.0)
-    assert stakes.station_m[:2].tolist() == [2220.0, 2240.0]
-    assert stakes.station_m[-1] == pytest.approx(2206.0 + curve.length_m)
-    assert stakes.deflection_rad[-1] == pytest.approx(np.radians(15.0))
-    assert stakes.chord_m[-1] == pytest.approx(curve.chord_m)
-    assert stakes.arc_m.sum() == pytest.approx(curve.length_m)
-    # A PC on a round station is no stake of its own; nor is a PT staked twice.
-    whole = deflections(CircularCurve(radius_m=100.0, delta_rad=0.4), 100.0, 20.0)
-    assert whole.station_m == pytest.approx([120.0, 140.0])
-
-
 def test_areas_agree_with_quadrature() -> None:
     for delta in (0.05, 0.29, 0.31, 1.0, 2.5):
         half = delta / 2.0
@@ -94,14 +78,11 @@ def test_areas_agree_with_quadrature() -> None:
             epsabs=1e-15,
         )
         assert segment_area(1.0, delta) == pytest.approx(area, rel=1e-9)
-        assert sector_area(2.0, delta) == pytest.approx(2.0 * delta)
     # Small ones by the leading term, R^2 D^3 / 12.
     assert segment_area(1000.0, 1e-5) == pytest.approx(1e6 * 1e-15 / 12.0, rel=1e-10)
     # A half circle, and more than half: circle less the other segment.
     assert segment_area(3.0, np.pi) == pytest.approx(4.5 * np.pi)
     assert segment_area(1.0, 5.0) == pytest.approx(np.pi - segment_area(1.0, 2 * np.pi - 5.0))
-    # A square less a quarter circle.
-    assert corner_area(20.0, np.pi / 2) == pytest.approx(400.0 - 100.0 * np.pi)
 
 
 def test_spiraled_curve_without_spirals_is_the_simple_curve() -> None:
@@ -110,7 +91,6 @@ def test_spiraled_curve_without_spirals_is_the_simple_curve() -> None:
     assert curve.tangent_in_m == pytest.approx(simple.tangent_m)
     assert curve.external_m == pytest.approx(simple.external_m)
     assert curve.length_m == pytest.approx(simple.length_m)
-    assert curve.saved_m == pytest.approx(2.0 * simple.tangent_m - simple.length_m)
     with pytest.raises(CurveError, match="turn by more"):
         spiraled_curve(0.1, 100.0, 15.0, 15.0)
     with pytest.raises(CurveError, match="deflection"):

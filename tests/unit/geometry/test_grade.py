@@ -2,19 +2,9 @@ import numpy as np
 import pytest
 
 from checker.geometry.grade import (
-    GradeError,
-    PipeRun,
-    cut_of_rods,
-    pipe_run,
-    rod_from_hub,
     slope_stake_offset,
 )
 from tests.support.catch import catch_point
-
-
-def test_rods() -> None:
-    assert cut_of_rods([4.0, 6.5], [3.2, 7.0]) == pytest.approx([0.8, -0.5])
-    assert rod_from_hub(5.0, 7.5) == 12.5
 
 
 def test_catch_on_level_ground() -> None:
@@ -47,17 +37,3 @@ def test_catch_on_broken_ground() -> None:
 def test_the_offset_rule_agrees_with_the_catch_point() -> None:
     catch = catch_point(8.0, 100.0, [0, 60], [102, 112], cut_slope=1.5, fill_slope=2.0)
     assert slope_stake_offset(8.0, 1.5, catch.cut_m) == pytest.approx(catch.offset_m)
-
-
-def test_pipe() -> None:
-    run = PipeRun(invert_in_m=101.2, invert_out_m=100.0, length_m=60.0)
-    assert run.grade == pytest.approx(0.02)
-    assert run.invert_at([0.0, 30.0, 60.0]) == pytest.approx([101.2, 100.6, 100.0])
-    assert np.isnan(run.invert_at(61.0))
-    assert pipe_run(101.2, 0.02, 60.0).invert_out_m == pytest.approx(100.0)
-    # Against the flow.
-    assert PipeRun(invert_in_m=100.0, invert_out_m=100.1, length_m=50.0).grade == pytest.approx(
-        -0.002
-    )
-    with pytest.raises(GradeError, match="length of 0"):
-        PipeRun(invert_in_m=1.0, invert_out_m=1.0, length_m=0.0)

@@ -5,11 +5,6 @@ import shapely
 from checker.geometry.arrays import FloatArray
 from checker.geometry.surface import Surface, surface
 from checker.geometry.volume import (
-    bank_volume,
-    end_area_volume,
-    level_section_area,
-    loose_volume,
-    prismoidal_volume,
     volume_between,
 )
 from tests.unit.geometry.test_surface import mesh
@@ -151,12 +146,3 @@ def test_no_common_ground() -> None:
     volume = volume_between(flat(1.0, 0.0, 1.0), flat(1.0, 5.0, 6.0))
     assert volume.area_m2 == 0.0
     assert volume_between(flat(2.0), flat(1.0), [[(60, 60), (70, 60), (65, 70)]]).cut_m3 == 0.0
-
-
-def test_sections() -> None:
-    # A wedge: end areas give half, which is right; a pyramid is a third, end areas give a half.
-    assert end_area_volume([0.0, 12.0], 10.0) == 60.0
-    assert prismoidal_volume(0.0, 3.0, 12.0, 10.0) == pytest.approx(40.0)
-    assert level_section_area(20.0, 1.5, [5.0, 10.0]).tolist() == [137.5, 350.0]
-    assert loose_volume(100.0, 0.25) == 125.0
-    assert bank_volume(100.0, 0.2) == 125.0
