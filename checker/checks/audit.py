@@ -12,6 +12,7 @@ from typing import Final
 
 import numpy as np
 
+from checker.checks.degrees import in_degrees
 from checker.checks.selecting import fits
 from checker.errors import Where
 from checker.geometry.neighbours import nearest_other
@@ -50,7 +51,8 @@ def audit(inputs: Inputs, job: Job) -> Inputs:
     known = inputs.control if inputs.control is not None else inputs.measured
     known_as = "control" if inputs.control is not None else "as-measured points"
     for drawing in inputs.drawings:
-        found = audit_drawing(drawing, job.unit)
+        drawn = job.unit if job.design is None else job.design.unit
+        found = [*in_degrees(drawing, drawn), *audit_drawing(drawing, job.unit)]
         if known is not None and len(known) and job.design is not None:
             found += against_known(drawing, known, known_as, job.design.unit, job.unit)
         found += unused_layers(drawing, job)

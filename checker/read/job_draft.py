@@ -16,8 +16,15 @@ from checker.model.job import (
     SiteFit,
     Tolerance,
 )
-from checker.read.toml_tables import Report, Table, is_short_number, quoted
-from checker.units import LengthUnit, SigmaLevel, parse_length, parse_sigma_level
+from checker.read.toml_tables import (
+    Report,
+    Table,
+    is_short_number,
+    listed,
+    meant_word,
+    quoted,
+)
+from checker.units import JOB_UNITS, LengthUnit, SigmaLevel, parse_length, parse_sigma_level
 
 
 def positive(value: float) -> bool:
@@ -63,7 +70,24 @@ def needs_section(draft: Draft, table: Table, name: str, what: str, remedy: str)
 
 def unit_of(draft: Draft, table: Table) -> LengthUnit:
     """Return the unit of a file: its own, or the job's."""
-    return table.choice("unit", LengthUnit) or draft.unit
+    return large_unit(table) or draft.unit
+
+
+def large_unit(table: Table) -> LengthUnit | None:
+    """Return the unit that a section states, one of those that a job may be in."""
+    units = {unit.value: unit for unit in JOB_UNITS}
+    value = table.data["unit"] if table.has("unit") else None
+    small = meant_word(value) if isinstance(value, str) else ""
+    if small in set(LengthUnit) - set(units):
+        table.fault(
+            "wrong-choice",
+            "unit",
+            f"{table.title}: unit is {quoted(value)}; expected {listed(map(quoted, units))}",
+            "a job and its shots are in metres or feet; a drawing in smaller units says so under "
+            f"[design], with unit = {quoted(small)}",
+        )
+        return None
+    return table.one_of("unit", units)
 
 
 def columns_of(table: Table, fields: Sequence[str]) -> dict[str, str]:

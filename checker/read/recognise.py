@@ -12,17 +12,19 @@ from typing import Final
 import numpy as np
 
 from checker.errors import InputError, Problem, Where
+from checker.geometry.degrees import look_geographic
 from checker.model.arrays import FloatArray, IntArray
 from checker.model.guess import Guess, LayerGuess
 from checker.model.job import Labels
 from checker.model.points import Points, Quality
-from checker.read.drawing import HEADER_UNITS, read_drawing
+from checker.read.drawing import read_drawing
+from checker.read.dxf_header import HEADER_UNITS
 from checker.read.files import Source
 from checker.read.guess_columns import Known, columns_of
 from checker.read.look import is_drawing
 from checker.read.points import read_points
 from checker.text import fixed
-from checker.units import LengthUnit
+from checker.units import JOB_UNITS, LengthUnit
 
 _M: Final = LengthUnit.METRE
 _AGAIN_S: Final = 20.0 * 60.0
@@ -49,7 +51,6 @@ _ALIKE: Final = 0.005
 _AGREES: Final = 0.01
 """And where the places then agree within this share of the coordinates themselves."""
 _MOST_LABEL_LAYERS: Final = 20
-_ODD_UNITS: Final = (("millimetres", 1e-3), ("centimetres", 1e-2), ("inches", 0.0254))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,6 +216,8 @@ class _Guesser:
         layers = self._with_lines(layers, control)
         if not len(self._plan.names) and not any(layer.line for layer in layers):
             raise InputError([_no_design_points(self._design.path)])
+        if look_geographic(self._plan.xy) and not look_geographic(self._shots.xy):
+            raise InputError([_in_degrees(self._design.path, self._plan.xy)])
         if not any(layer.met for layer in layers):
             self._doubts.append(
                 "no shot fits any design point, neither by number nor by place; the first report "
@@ -266,6 +269,8 @@ class _Guesser:
         pairs = _pairs(self._plan, self._shots)
         said, why = self._said()
         relation = self._relation(pairs, why) if len(pairs) else None
+        if relation is None and not len(pairs):
+            relation = self._by_extents(why)
         if relation is not None:
             ours, theirs, sure = relation
             if said is not None and said is not ours:
@@ -288,7 +293,8 @@ class _Guesser:
             why.append(
                 f"the drawing's header says {self._plan.said.words}; a header is a hint, no proof"
             )
-            if self._plan.said is not _M:
+        if self._plan.said in JOB_UNITS:
+            if self._plan.said.is_foot:
                 why.append(self._which_foot())
             return self._plan.said, None, False, tuple(why)
         why.append("no file says in which unit it is; metres are assumed")
@@ -320,7 +326,7 @@ class _Guesser:
         same = apart(1.0)
         tried = {
             (one, other): apart(other.metres / one.metres)
-            for one in LengthUnit
+            for one in JOB_UNITS
             for other in LengthUnit
             if one is not other and (self._shots.said in (None, one))
         }
@@ -345,16 +351,43 @@ class _Guesser:
             why.append(self._which_foot())
             said = [pair for pair in alike if self._plan.said in pair]
             return (*(said or [best])[0], False)
-        for words, metres in _ODD_UNITS:
-            if apart(metres) * _BETTER < same and same > 1.0:
-                self._doubts.append(
-                    f"the drawing fits the shots only if its numbers are {words} and those of the "
-                    "shots metres; a job cannot say that, so have the drawing exported in metres"
-                )
         why.append(
-            f"{numbers} lie {fixed(same, 3)} units apart (median): both files are in one unit"
+            f"{numbers} lie {fixed(same, 3)} units apart (median): "
+            + (
+                "both files are in one unit"
+                if same <= reach
+                else "no pair of units brings them together, so one unit is assumed for both"
+            )
         )
         return None
+
+    def _by_extents(self, why: list[str]) -> tuple[LengthUnit, LengthUnit, bool] | None:
+        """Return the units of shots and design where the header's unit alone brings both together.
+
+        For files that share no number.
+        """
+        header = self._plan.said
+        units = JOB_UNITS if self._shots.said is None else (self._shots.said,)
+        if header is None or not len(self._plan.xy) or not len(self._shots.xy):
+            return None
+        low, high = self._shots.xy.min(axis=0), self._shots.xy.max(axis=0)
+        room = np.maximum(high - low, 1.0)
+        middle = np.median(self._plan.xy, axis=0)
+
+        def met(factor: float) -> bool:
+            place = middle * factor
+            return bool((place >= low - room).all() and (place <= high + room).all())
+
+        fits = [unit for unit in units if unit is not header and met(header.metres / unit.metres)]
+        if not fits or met(1.0):
+            return None
+        why.append(
+            f"the drawing's header says {header.words}, and so its middle lies among the shots "
+            f"in {fits[0].words}, as it does not in one unit; no number stands in both. TO CONFIRM"
+        )
+        if fits[0].is_foot:
+            why.append(self._which_foot())
+        return fits[0], header, False
 
     def _which_foot(self) -> str:
         largest = float(np.max(np.abs(self._shots.xy))) if len(self._shots.xy) else 0.0
@@ -604,6 +637,18 @@ def _no_design_points(path: str) -> Problem:
         message="the design holds no points, and no shots stand along its lines",
         hint="a stake is a POINT with its number as a text beside it on the same layer, or a block "
         "with the number as an attribute; `checker show` lists what the drawing holds",
+    )
+
+
+def _in_degrees(path: str, xy: FloatArray) -> Problem:
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    return Problem(
+        slug="no-frame",
+        where=Where(file=path),
+        message="the design's coordinates look like degrees: "
+        f"x {low[0]:.6f} to {high[0]:.6f}, y {low[1]:.6f} to {high[1]:.6f}",
+        hint="have it exported on the grid that the shots are on; a design is never taken from "
+        "longitude and latitude to a grid here",
     )
 
 

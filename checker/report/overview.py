@@ -13,7 +13,7 @@ from checker.model.overview import ColumnOverview, DrawingOverview, Overview, Ta
 from checker.model.points import Points
 from checker.report.terminal import Section
 from checker.text import fixed
-from checker.units import LengthUnit
+from checker.units import JOB_UNITS, LengthUnit
 
 _SHOWN_IDS: Final = 5
 _SHOWN_WORDS: Final = 8
@@ -219,7 +219,7 @@ def _sizes(look: DrawingOverview) -> list[Section]:
     if len(there):
         rows.append(("elevation", fixed(float(there.min()), 3), fixed(float(there.max()), 3)))
     wide, tall = (float(span) for span in high - low)
-    readings = [(each.words, each.metres) for each in LengthUnit]
+    readings = [(each.words, each.metres) for each in JOB_UNITS]
     if look.header_m is not None and look.header_m not in {metres for _, metres in readings}:
         readings.append((drawing.header_unit, look.header_m))
     sizes = [

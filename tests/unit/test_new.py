@@ -12,7 +12,7 @@ from checker.errors import CheckerError, InputError, OutputError
 from checker.model.finding import Results
 from checker.report.job_text import PLACEHOLDER
 from checker.run import check, new
-from checker.units import LengthUnit
+from checker.units import JOB_UNITS, LengthUnit
 from tests.support.drawings import labelled_drawing, lines_drawing, points_drawing
 
 Point = tuple[str, float, float, float]
@@ -130,7 +130,7 @@ def test_the_unit_comes_from_the_table_then_from_the_header(
     assert made.counts()[1] == 12
 
 
-@pytest.mark.parametrize("ours", list(LengthUnit))
+@pytest.mark.parametrize("ours", JOB_UNITS)
 @pytest.mark.parametrize("theirs", list(LengthUnit))
 def test_coordinates_decide_where_drawing_and_shots_are_in_different_units(
     maker: Maker, ours: LengthUnit, theirs: LengthUnit
@@ -332,10 +332,54 @@ def test_rough_heights_are_no_hubs_at_ground(maker: Maker) -> None:
     assert made.results().verdict.word == "outside"
 
 
-def test_a_drawing_in_millimetres_is_said_to_be_one(maker: Maker) -> None:
-    large = [(name, n * 1000.0, e * 1000.0, z * 1000.0) for name, n, e, z in STAKES]
-    made = maker.new(maker.drawing(large, insunits=4), maker.put("rover.csv", table(STAKES)))
-    assert "only if its numbers are millimetres" in made.said
+@pytest.mark.parametrize("insunits", [0, 1, 4, 6])  # what the header says decides nothing
+@pytest.mark.parametrize(
+    ("unit", "metres"), [("millimetre", 0.001), ("centimetre", 0.01), ("inch", 0.0254)]
+)
+def test_a_drawing_in_small_units_is_read_in_them(
+    maker: Maker, unit: str, metres: float, insunits: int
+) -> None:
+    drawn = [(name, n / metres, e / metres, z / metres) for name, n, e, z in STAKES]
+    rover = maker.put("rover.csv", table(shots(STAKES)))
+    made = maker.new(maker.drawing(drawn, insunits=insunits), rover)
+    assert made.job["job"]["unit"] == "metre"
+    assert made.job["design"]["unit"] == unit
+    assert "LOOK HERE FIRST" not in made.said
+    assert "both files are in one unit" not in made.said
+    assert made.counts() == (12, 12)
+
+
+def test_without_common_numbers_the_header_is_tried_by_the_extents(maker: Maker) -> None:
+    drawn = [(f"A{i}", n * 1000, e * 1000, z * 1000) for i, (_, n, e, z) in enumerate(STAKES)]
+    rover = maker.put("rover.csv", table(shots(STAKES)))
+    made = maker.new(maker.drawing(drawn, insunits=4), rover)
+    assert (made.job["job"]["unit"], made.job["design"]["unit"]) == ("metre", "millimetre")
+    assert "its middle lies among the shots" in made.said
+    assert made.counts() == (12, 12)  # matched by place
+
+
+def test_a_header_of_millimetres_over_metres_is_not_believed(maker: Maker) -> None:
+    rover = maker.put("rover.csv", table(shots(STAKES)))
+    made = maker.new(maker.drawing(insunits=4), rover)
+    assert made.job["job"]["unit"] == "metre"
+    assert "unit" not in made.job["design"]
+    assert made.counts() == (12, 12)
+
+
+def test_units_that_do_not_bring_files_together_are_not_said_to(maker: Maker) -> None:
+    far = [(name, n + 9e5, e + 3e5, z) for name, n, e, z in STAKES]
+    made = maker.new(maker.drawing(far), maker.put("rover.csv", table(shots(STAKES))))
+    assert "no pair of units brings them together" in made.said
+
+
+def test_a_drawing_in_degrees_is_refused(maker: Maker) -> None:
+    degrees = [(name, 33.0 + n * 1e-9, -99.9 + e * 1e-9, z) for name, n, e, z in STAKES]
+    drawing = maker.drawing(degrees)
+    rover = maker.put("rover.csv", table(shots(STAKES)))
+    with pytest.raises(InputError, match="look like degrees") as caught:
+        maker.new(drawing, rover)
+    assert [problem.slug for problem in caught.value.problems] == ["no-frame"]
+    assert not (maker.folder / "site").exists()
 
 
 def test_a_job_is_never_overwritten(maker: Maker) -> None:

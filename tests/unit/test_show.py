@@ -106,6 +106,11 @@ def test_every_dialect_is_named_and_read_the_same(
         ("s.csv", "id,station,offset\n1,10+00,5\n", "stakes by station and offset"),
         ("p.csv", "station,elevation,length\n10+00,50,0\n12+00,52,100\n", "profile"),
         ("e.csv", "type,length,radius\nline,100,\narc,50,200\n", "alignment elements"),
+        (
+            "i.csv",
+            "northing,easting,radius,spiral\n0,0,,\n0,900,200,40\n900,900,,\n",
+            "points of intersection",
+        ),
         ("v.csv", "from,to,dx,dy,dz\nA,B,1.5,2.5,0.5\nB,A,-1.5,-2.5,-0.5\n", "vectors"),
         ("c.csv", "a;b;c\n1;2;3\n1;3;4\n", "faces of a surface"),
         ("b.csv", "station,left,right\n0+000,-2 %,-2 %\n0+050,2 %,-4 %\n", "superelevation"),
@@ -211,6 +216,16 @@ def test_the_header_of_a_drawing_is_shown_as_one_reading_of_several(
     assert "[header-unit]" not in text
     stated, _ = shown(tmp_path, "d.dxf", data, LengthUnit.METRE)
     assert ("[header-unit]" in stated) == (insunits in (2, 4, 21))
+
+
+def test_a_drawing_in_degrees_is_said_to_look_so(tmp_path: Path) -> None:
+    rows = [(str(i), 33.0297713 + i * 7e-6, -99.9637411 + i * 9e-6, 231.4) for i in range(5)]
+    text, _ = shown(tmp_path, "d.dxf", points_drawing(rows, layer="S"))
+    assert "[drawing-in-degrees]" in text
+    assert "around -99.963" in text
+    plan = [(str(i), 33.0 + i * 0.1, 99.0 + i * 0.05, 231.4) for i in range(5)]
+    text, _ = shown(tmp_path, "d.dxf", points_drawing(plan, layer="S"))
+    assert "[drawing-in-degrees]" not in text
 
 
 def test_the_unit_matters_for_sizes_alone(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from pyproj.database import get_units_map
 
-from checker.read.drawing import HEADER_UNITS
+from checker.read.dxf_header import HEADER_UNITS
 from checker.units import M_PER_FOOT, M_PER_US_SURVEY_FOOT
 
 LIST = Path(__file__).resolve().parents[4] / "shared/published/accuracy/unit-insunits-codes.toml"
