@@ -54,6 +54,10 @@ def measure(section: CheckSection, inputs: Inputs, job: Job) -> Measure:
     module, function = CHECKS[type(section)].split(".")
     check = getattr(import_module(f"checker.checks.{module}"), function)
     result: Measure = check(section, inputs, job)
+    if isinstance(section, Surface) and inputs.older:
+        from checker.checks.older_surfaces import with_older_surfaces
+
+        result = with_older_surfaces(result, section, inputs, job)
     built = isinstance(section, Surface | CurbReturn)
     if built or (isinstance(section, Stakeout) and section.as_built):
         result = replace(result, as_built=True)

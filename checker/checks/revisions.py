@@ -5,15 +5,17 @@ axes of the as-measured points; none changes a verdict.
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from checker.checks.closing import column, length_text
-from checker.checks.deltas import deltas, picked, point_comparisons, sigmas_of
+from checker.checks.deltas import Sigmas, deltas, picked, point_comparisons, sigmas_of
+from checker.checks.older_courses import SAME_M, inputs_of, job_of, restates, useless
 from checker.checks.selecting import need_points, select_points, stripped_ids
 from checker.checks.shots import sigma_level_of
-from checker.checks.staking import Staked, line_comparisons, lined
+from checker.checks.staking import Staked, line_comparisons, lined, staked_design
 from checker.errors import InputError, Where
 from checker.model.arrays import FloatArray, IntArray, TextArray
 from checker.model.drawing import Notice
@@ -23,8 +25,6 @@ from checker.model.measure import Comparison, Earlier, Quantity, Supplement
 from checker.model.points import Points
 from checker.units import LengthUnit
 
-SAME_M = 1e-4
-"""Metres: two revisions that put a point so near to the same place did not move it."""
 _NAMED = 8
 
 
@@ -64,23 +64,23 @@ def _together(points: Points, one: int, other: int) -> bool:
     return bool(away <= SAME_M and not rise > SAME_M)
 
 
-def moves(design: Points, target: IntArray, revision: Revision, selection: Selection) -> Moves:
-    """Return how design points correspond to an earlier revision's.
+def moves(design: Points, target: IntArray, earlier: Points, selection: Selection | None) -> Moves:
+    """Return how design points correspond to those of an earlier revision.
 
-    target: indices of the design points. selection: which of the revision's points count as gone
-    where the design has no such number any more.
+    target: indices of the design points. selection: which of the earlier points count as gone
+    where the design has no such number any more; None: none of them.
     """
-    before, ambiguous = places_by_id(revision.points)
+    before, ambiguous = places_by_id(earlier)
     names = stripped_ids(design)
     mine = names[target].tolist()
     old = [before.get(name, -1) if name else -1 for name in mine]
     known = set(names.tolist())
     gone = []
-    try:
-        chosen = select_points(revision.points, selection, "design", Where(file=""))
-    except InputError:  # the revision has nothing that fits
-        chosen = np.empty(0, dtype=np.int64)
-    of_old = stripped_ids(revision.points)
+    chosen = np.empty(0, dtype=np.int64)
+    if selection is not None:
+        with suppress(InputError):  # the revision has nothing that fits
+            chosen = select_points(earlier, selection, "design", Where(file=""))
+    of_old = stripped_ids(earlier)
     for index in chosen.tolist():
         name = str(of_old[index])
         if name and name not in known and before.get(name) == index:
@@ -103,9 +103,8 @@ class _Changes:
     dz: FloatArray
 
 
-def _changes(design: Points, revision: Revision, found: Moves) -> _Changes:
-    """Return the points that moved, are new or are gone since a revision."""
-    before = revision.points
+def _changes(design: Points, before: Points, found: Moves) -> _Changes:
+    """Return the points that moved, are new or are gone since an earlier revision's."""
 
     def apart(name: str) -> FloatArray:
         return picked(getattr(design, name), found.new) - picked(getattr(before, name), found.old)
@@ -121,7 +120,7 @@ def _changes(design: Points, revision: Revision, found: Moves) -> _Changes:
     what[both & (np.abs(dz) > SAME_M)] = "moved in height"
     what[both & (np.hypot(dn, de) > SAME_M)] = "moved"
     what[(found.old < 0) & (found.new >= 0)] = "new"
-    what[(found.new < 0)] = "gone"
+    what[(found.old >= 0) & (found.new < 0)] = "gone"
     names: TextArray = np.full(len(dn), "", dtype=object)
     now, then = stripped_ids(design), stripped_ids(before)
     for row, (new, old) in enumerate(zip(found.new.tolist(), found.old.tolist(), strict=True)):
@@ -159,29 +158,35 @@ def past_of(
     """Return how a stakeout's rows lie to earlier revisions of the design.
 
     target: indices of the selected design points. known, shot: shape (rows,), indices of design
-    points and of shots, -1 for none. Stakes of a table by station have no earlier revision.
+    points and of shots, -1 for none. Stakes of a table are compared with the same stakes beside the
+    revision's alignment, with its own table, or else with its points of the same numbers.
     """
     said: TextArray = np.full(len(known), "", dtype=object)
-    if section.stakes is not None or not inputs.older:
+    if not inputs.older:
         return Past(earlier=(), said=said, tables=(), remarks=())
     measured = need_points(inputs.measured, "measured", section.where)
-    design = need_points(inputs.design, "design", section.where)
+    sigma = sigmas_of(measured, shot, sigma_level_of(section, job))
     earlier, changed, remarks = [], [], []
     for revision in inputs.older:
-        found = moves(design, target, revision, section.design)
-        changed.append((revision, _changes(design, revision, found)))
+        then = _as_it_was(section, inputs, job, revision)
+        if isinstance(then, str):
+            remarks += [then] if then else []
+            continue
+        design, before = staked.feature, then.staked.feature
+        found = moves(design, target, before, section.design if then.whole else None)
+        if not then.whole:  # it says nothing of stakes whose numbers it does not have
+            if not (found.old >= 0).any():
+                continue
+            found = replace(found, new=np.where(found.old >= 0, found.new, -1))
+        changed.append((revision, _changes(design, before, found)))
         old = np.full(len(design), -1, dtype=np.int64)
         old[target] = found.old[: len(target)]
         row_old = np.where(known >= 0, old[known], -1)
         earlier.append(
-            Earlier(
-                words=revision.of.words,
-                comparisons=_comparisons(
-                    section, inputs, job, staked, revision, known, row_old, shot
-                ),
-            )
+            _earlier(revision.of.words, staked, then.staked, measured, known, row_old, shot, sigma)
         )
-        _say_gone(said, measured, revision, known, shot, job.unit)
+        if then.whole:
+            _say_gone(said, measured, before, revision, known, shot, job.unit)
         if found.ambiguous:
             many = found.ambiguous
             remarks.append(
@@ -197,31 +202,51 @@ def past_of(
     )
 
 
-def _comparisons(
-    section: Stakeout,
-    inputs: Inputs,
-    job: Job,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Then:
+    """The design of a section as a revision had it; whole: nothing of it is taken as it is now."""
+
+    staked: Staked
+    whole: bool
+
+
+def _as_it_was(section: Stakeout, inputs: Inputs, job: Job, revision: Revision) -> _Then | str:
+    """Return a section's design as a revision had it, or why there is none ("": it has nothing)."""
+    asked, whole = section, True
+    if section.stakes is not None and section.name not in revision.stakes:
+        whole = False
+        if not restates(section.alignment, revision, job):
+            asked = replace(section, stakes=None)
+    if asked.stakes is None and not len(revision.points):
+        return ""
+    try:
+        staked = staked_design(asked, inputs_of(revision, inputs, job), job_of(revision, job))
+    except InputError as fault:
+        return useless(revision, fault)
+    return _Then(staked=staked, whole=whole)
+
+
+def _earlier(
+    words: str,
     staked: Staked,
-    revision: Revision,
+    then: Staked,
+    measured: Points,
     known: IntArray,
     old: IntArray,
     shot: IntArray,
-) -> tuple[Comparison, ...]:
-    """Return the rows' comparisons with an earlier revision; NaN where it says nothing else."""
-    measured = need_points(inputs.measured, "measured", section.where)
-    before, feature = revision.points, staked.feature
+    sigma: Sigmas,
+) -> Earlier:
+    """Return how the rows lie to an earlier revision; NaN where it says nothing else.
 
-    def moved(name: str) -> FloatArray:
-        """Return where the stakes would stand: as far off their feature as they do now."""
-        off = picked(getattr(staked.points, name), known) - picked(getattr(feature, name), known)
-        return picked(getattr(before, name), old) + off
-
+    words: what the revision is called. old: shape (rows,), indices of its points, -1 for none.
+    """
+    before, now = then.points, staked.points
+    z = picked(before.elevation_m, old)
+    # A revision that states no height is taken to have had the one of now.
+    z = np.where(np.isnan(z) & (old >= 0), picked(now.elevation_m, known), z)
     blank: TextArray = np.full(len(known), "", dtype=object)
     rows = np.arange(len(known))
-    n, e = moved("northing_m"), moved("easting_m")
-    z = picked(before.elevation_m, old)
-    # Where the course's profile gives the height, the revision did not state one either.
-    z = np.where(np.isnan(z) & (old >= 0), picked(staked.points.elevation_m, known), z)
+    n, e = picked(before.northing_m, old), picked(before.easting_m, old)
     place = replace(
         before,
         id=blank,
@@ -234,35 +259,33 @@ def _comparisons(
         file=np.zeros(len(known), dtype=np.int64),
         line=np.zeros(len(known), dtype=np.int64),
     )
-    now = staked.points
     apart = np.hypot(n - picked(now.northing_m, known), e - picked(now.easting_m, known))
     rise = np.abs(z - picked(now.elevation_m, known))
     other = (apart > SAME_M) | (rise > SAME_M)
-    found = deltas(
-        place,
-        np.where(other, rows, -1),
-        measured,
-        shot,
-        sigmas_of(measured, shot, sigma_level_of(section, job)),
+    found = deltas(place, np.where(other, rows, -1), measured, shot, sigma)
+    made: tuple[Comparison, ...] = point_comparisons(found, words)
+    if then.course is not None:
+        made += line_comparisons(lined(then, np.where(other, old, -1), found), found)
+    up = np.nan_to_num(z - picked(now.elevation_m, known))
+    move = np.column_stack(
+        (n - picked(now.northing_m, known), e - picked(now.easting_m, known), up)
     )
-    made: tuple[Comparison, ...] = point_comparisons(found, revision.of.words)
-    if staked.course is not None:
-        made += line_comparisons(lined(staked, np.where(other, known, -1), found), found)
-    return made
+    move[old < 0] = np.nan
+    return Earlier(words=words, comparisons=made, move_m=move)
 
 
 def _say_gone(
     said: TextArray,
     measured: Points,
+    points: Points,
     revision: Revision,
     known: IntArray,
     shot: IntArray,
     unit: LengthUnit,
 ) -> None:
     """Say of shots without a design point that a revision had one of their number."""
-    before, _ = places_by_id(revision.points)
+    before, _ = places_by_id(points)
     names = stripped_ids(measured)
-    points = revision.points
     for row in np.flatnonzero((known < 0) & (shot >= 0)).tolist():
         at, old = int(shot[row]), before.get(str(names[shot[row]]))
         if old is None:
@@ -333,8 +356,10 @@ def revision_notices(inputs: Inputs, job: Job) -> tuple[Notice, ...]:
     if not every.size:  # a design of lines alone
         return ()
     for revision in inputs.older:
-        at = moves(inputs.design, every, revision, Selection())
-        seen = _changes(inputs.design, revision, at)
+        if not len(revision.points):  # its lines, surfaces or tables count where they are used
+            continue
+        at = moves(inputs.design, every, revision.points, Selection())
+        seen = _changes(inputs.design, revision.points, at)
         shared = int(np.count_nonzero((at.old >= 0) & (at.new >= 0)))
         if not shared:
             text = (

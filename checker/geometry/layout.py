@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from checker.geometry.alignment import Alignment, AlignmentError
 from checker.geometry.arrays import FloatArray, positions
-from checker.geometry.curves import spiraled_curve
+from checker.geometry.curves import CurveError, spiraled_curve
 from checker.geometry.elements import MOST_SPIRAL_TURN_RAD, Elements, azimuth, place
 from checker.geometry.plane import wrap_azimuth, wrap_signed
 from checker.geometry.stations import Stationing
@@ -185,6 +185,12 @@ def from_intersections(
     )
     leg = np.diff(xy, axis=0)
     length = np.hypot(leg[:, 0], leg[:, 1])
+    if not length.all():
+        number = int(np.argmin(length)) + 1
+        raise AlignmentError(
+            f"points of intersection {number} and {number + 1} stand at one place",
+            "take one of the two out",
+        )
     direction = np.arctan2(leg[:, 0], leg[:, 1])
     delta: FloatArray = wrap_signed(np.diff(direction))
 
@@ -194,17 +200,23 @@ def from_intersections(
         turning = number < len(delta) and radius[number] > 0.0 and delta[number] != 0.0
         curve = None
         if turning:
-            curve = spiraled_curve(
-                float(abs(delta[number])),
-                float(radius[number]),
-                float(entry[number]),
-                float(leave[number]),
-            )
+            try:
+                curve = spiraled_curve(
+                    float(abs(delta[number])),
+                    float(radius[number]),
+                    float(entry[number]),
+                    float(leave[number]),
+                )
+            except CurveError as fault:
+                raise AlignmentError(
+                    f"point of intersection {number + 2}: {fault}", fault.hint
+                ) from None
         tangent_in = curve.tangent_in_m if curve else 0.0
         straight = float(length[number]) - used - tangent_in
         if straight < -overlap_m:
             raise AlignmentError(
-                f"the curves at both ends of leg {number + 1} overlap by {-straight:.3f} m",
+                f"the curves at points of intersection {number + 1} and {number + 2} overlap by "
+                f"{-straight:.3f} m",
                 "look at the radii, the spirals and the PIs",
             )
         unit = leg[number] / length[number]

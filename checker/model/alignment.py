@@ -31,6 +31,23 @@ class ElementTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class IntersectionTable:
+    """Points of intersection in order, the two ends of the course among them; shape (rows,).
+
+    radius_m: of the arc that rounds the corner, 0 where there is none. spiral_in_m, spiral_out_m:
+    lengths of the spirals before and behind it, 0 where there is none.
+    """
+
+    path: str
+    line: IntArray
+    northing_m: FloatArray
+    easting_m: FloatArray
+    radius_m: FloatArray
+    spiral_in_m: FloatArray
+    spiral_out_m: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProfileTable:
     """Points of vertical intersection up-station; shape (rows,).
 

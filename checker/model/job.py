@@ -229,15 +229,25 @@ class Labels:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OlderDesign:
-    """An earlier revision of the design: a drawing, or a table of points. revision: its name."""
+    """An earlier revision of the design: a drawing or a table of points, or tables of its courses.
+
+    path: the drawing or table of points; without one the first of the other tables, and bare is
+    True. revision: its name. elements, intersections, profiles: tables by the name of the
+    alignment; stakes: by the name of the check.
+    """
 
     path: str
+    bare: bool = False
     revision: str | None = None
+    elements: dict[str, str] = field(default_factory=dict)
+    intersections: dict[str, str] = field(default_factory=dict)
+    profiles: dict[str, str] = field(default_factory=dict)
+    stakes: dict[str, str] = field(default_factory=dict)
 
     @property
     def is_drawing(self) -> bool:
         """True where the file's name says that it is a drawing."""
-        return self.path.casefold().endswith(".dxf")
+        return not self.bare and self.path.casefold().endswith(".dxf")
 
     @property
     def words(self) -> str:
@@ -311,7 +321,7 @@ class CrossfallInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlignmentInput:
-    """`[alignment.NAME]`: a course from a drawing's layer or from a table of elements.
+    """`[alignment.NAME]`: a course from a drawing's layer, or a table of elements or of its PIs.
 
     reversed: against the drawn direction. start_m: station of its first point; station_digits: how
     many digits it was written with behind the plus, 0 where without one. start_point and
@@ -325,6 +335,7 @@ class AlignmentInput:
     unit: LengthUnit
     layer: str | None = None
     elements: str | None = None
+    intersections: str | None = None
     columns: dict[str, str] = field(default_factory=dict)
     reversed: bool = False
     start_m: float = 0.0

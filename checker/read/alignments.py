@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -12,6 +13,7 @@ from checker.errors import InputError
 from checker.geometry.stations import StationError, parse_station
 from checker.model.alignment import (
     ElementTable,
+    IntersectionTable,
     ProfileTable,
     StakeTable,
     SuperelevationTable,
@@ -22,7 +24,8 @@ from checker.read.books import BookTable
 from checker.read.cells import is_blank
 from checker.read.files import Source
 from checker.read.headings import Vocabulary, field
-from checker.read.tables import SHORT_ROW_HINT, quoted
+from checker.read.tables import SHORT_ROW_HINT
+from checker.text import quoted
 from checker.units import (
     LengthUnit,
     UnitError,
@@ -32,10 +35,12 @@ from checker.units import (
     parse_slope,
 )
 
-_STATION: Final = "station stn sta chainage ch stationing pvistation pvi"
+_STATION: Final = (
+    "station stn sta chainage ch stationing pvistation pvista pvichainage pvi vpistation vpista vpi"
+)
 _ELEVATION: Final = (
     "elevation elev elv el z rl reducedlevel level gradeelevation designelevation pvielevation "
-    "height"
+    "pvielev pvielv vpielevation vpielev height"
 )
 _NORTHING: Final = "n north northing northings startn startnorthing nstart"
 _EASTING: Final = "e east easting eastings starte starteasting estart"
@@ -50,6 +55,16 @@ ELEMENTS: Final = Vocabulary(
         field("northing", _NORTHING),
         field("easting", _EASTING),
         field("azimuth", "azimuth az startazimuth azimuthstart bearing tangentazimuth"),
+    )
+)
+INTERSECTIONS: Final = Vocabulary(
+    (
+        field("northing", f"{_NORTHING} pinorthing npi"),
+        field("easting", f"{_EASTING} pieasting epi"),
+        field("radius", "radius r rad curveradius"),
+        field("spiral", "spiral spirallength ls transition transitionlength clothoid"),
+        field("spiral_in", "spiralin lsin ls1 spiralbefore transitionin"),
+        field("spiral_out", "spiralout lsout ls2 spiralbehind spiralafter transitionout"),
     )
 )
 PROFILE: Final = Vocabulary(
@@ -72,7 +87,7 @@ STAKES: Final = Vocabulary(
     (
         field("id", "id point pt pointid pointno ptno number no name stake stakeid stakeno p pn"),
         field("station", _STATION),
-        field("offset", "offset off o os offsetdistance"),
+        field("offset", "offset off o os o/s offsetdistance"),
         field("side", "side lr leftright leftorright hand"),
         field("northing", "n north northing northings"),
         field("easting", "e east easting eastings"),
@@ -253,6 +268,69 @@ def read_elements(
     )
 
 
+def read_intersections(
+    source: Source,
+    *,
+    unit: LengthUnit,
+    columns: Mapping[str, str],
+    notices: list[Notice] | None = None,
+) -> IntersectionTable:
+    """Read points of intersection: one row each in order, the first and last being the ends.
+
+    Columns: northing, easting; the radius of the arc at each; its spirals, as `spiral` on both
+    sides or as spiral_in and spiral_out. Raises InputError.
+    """
+    sheet = _Sheet(source, INTERSECTIONS, unit, columns)
+    sheet.need_columns("northing", "easting")
+    sheet.need("northing")
+    sheet.need("easting")
+    lengths = {
+        name: sheet.cells.lengths(name, signed=False)
+        for name in ("radius", "spiral", "spiral_in", "spiral_out")
+    }
+    both, into, out = (lengths[name] for name in ("spiral", "spiral_in", "spiral_out"))
+    for row in np.flatnonzero(~np.isnan(both) & ~(np.isnan(into) & np.isnan(out))).tolist():
+        sheet.fault(
+            row,
+            "spiral",
+            "conflicting-lengths",
+            "this row gives one spiral for both sides and one for a side",
+            "keep spiral, or spiral_in and spiral_out",
+        )
+    spirals = [np.nan_to_num(np.where(np.isnan(side), both, side)) for side in (into, out)]
+    radius = np.nan_to_num(lengths["radius"])
+    ends = np.zeros(len(radius), dtype=np.bool_)
+    ends[[0, -1]] = True
+    curved = (radius > 0.0) | (spirals[0] > 0.0) | (spirals[1] > 0.0)
+    for row in np.flatnonzero(ends & curved).tolist():
+        sheet.fault(
+            row,
+            "radius",
+            "element-radius",
+            "this row is an end of the course, and an end has no curve",
+            "take the radius and the spirals out, or add the point where the course ends",
+        )
+    for row in np.flatnonzero(~ends & curved & (radius == 0.0)).tolist():
+        sheet.fault(
+            row,
+            "radius",
+            "element-radius",
+            "this point has spirals and no radius",
+            "give the radius of its arc, or take the spirals out",
+        )
+    northing, easting = sheet.cells.lengths("northing"), sheet.cells.lengths("easting")
+    sheet.finish(notices)
+    return IntersectionTable(
+        path=source.path,
+        line=sheet.table.lines,
+        northing_m=northing,
+        easting_m=easting,
+        radius_m=radius,
+        spiral_in_m=spirals[0],
+        spiral_out_m=spirals[1],
+    )
+
+
 def _turned(sheet: _Sheet, kind: TextArray, radius: dict[str, FloatArray]) -> None:
     """Give the radii the sign of the turn; report a turn that is no side, or says otherwise."""
     if not sheet.has("turn"):
@@ -295,8 +373,14 @@ def read_profile(
     length: of the whole vertical curve, half on either side; or length_in and length_out. Raises
     InputError.
     """
-    sheet = _Sheet(source, PROFILE, unit, columns)
-    sheet.need_columns("station", "elevation")
+    try:
+        sheet = _Sheet(source, PROFILE, unit, columns)
+        sheet.need_columns("station", "elevation")
+    except InputError as fault:  # the alignment's own `columns` are those of its elements
+        key = " profile_columns = {"
+        raise InputError(
+            [replace(p, hint=p.hint.replace(" columns = {", key)) for p in fault.problems]
+        ) from None
     sheet.need("station")
     sheet.need("elevation")
     station, side = sheet.stations()

@@ -1,7 +1,7 @@
 """Read everything that a job names, and report the faults of all files at once."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import Final, TypedDict, TypeVar
@@ -11,12 +11,13 @@ import numpy as np
 from checker.errors import InputError, Problem, Where
 from checker.model.alignment import (
     ElementTable,
+    IntersectionTable,
     ProfileTable,
     StakeTable,
     SuperelevationTable,
 )
 from checker.model.books import Book
-from checker.model.drawing import Drawing, Figure, Notice, Triangles
+from checker.model.drawing import Drawing, Notice, Triangles
 from checker.model.inputs import Inputs, Revision
 from checker.model.job import (
     Accuracy,
@@ -27,6 +28,7 @@ from checker.model.job import (
     Job,
     Levels,
     Network,
+    OlderDesign,
     Stakeout,
     Surface,
     Traverse,
@@ -37,6 +39,7 @@ from checker.model.progress import Tell, silent
 from checker.model.wording import Wording
 from checker.read.alignments import (
     read_elements,
+    read_intersections,
     read_profile,
     read_stakes,
     read_superelevation,
@@ -125,6 +128,7 @@ class _Courses(TypedDict):
     """The fields of `Inputs` that hold tables of alignments."""
 
     elements: dict[str, ElementTable]
+    intersections: dict[str, IntersectionTable]
     profiles: dict[str, ProfileTable]
     superelevations: dict[str, SuperelevationTable]
     stakes: dict[str, StakeTable]
@@ -242,22 +246,27 @@ class _Reader:
                 design.columns,
                 unique=True,
             )
+            if not design.drawings:
+                self._same_file(design, design.points[0], "design points", "table of points")
         return tuple(drawings), tables
 
     def _drawing(self, design: DesignInput, path: str) -> Drawing:
         source = self._files.open(path, "design drawing", design.where)
-        self._same_file(design, path)
+        self._same_file(design, path, "design drawing", "drawing")
         return read_drawing(source, unit=design.unit, labels=design.labels)
 
     def _older(self, design: DesignInput) -> tuple[Revision, ...]:
         """Read the earlier revisions; what else their drawings hold concerns nobody any more."""
         found = []
         for each in design.older:
-            figures: tuple[Figure, ...] = ()
-            if each.is_drawing:
+            drawing: Drawing | None = None
+            tables = self._older_tables(design, each)
+            points: Points | None
+            if each.bare:
+                points = concatenate([])
+            elif each.is_drawing:
                 drawing = self._try(partial(self._older_drawing, design, each.path))
                 points = None if drawing is None else drawing.points
-                figures = () if drawing is None else drawing.figures
             else:
                 points = self._points(
                     (each.path,),
@@ -268,9 +277,66 @@ class _Reader:
                     unique=True,
                 )
             if points is not None:
-                found.append(Revision(of=each, points=points, figures=figures))
-                self._not_current(design, each.path)
+                found.append(
+                    Revision(
+                        of=each,
+                        points=points,
+                        figures=() if drawing is None else drawing.figures,
+                        triangles=None if drawing is None else drawing.triangles,
+                        elements=tables["elements"],
+                        intersections=tables["intersections"],
+                        profiles=tables["profiles"],
+                        stakes=tables["stakes"],
+                    )
+                )
+                if not each.bare:
+                    self._not_current(design, each.path)
         return tuple(found)
+
+    def _older_tables(self, design: DesignInput, older: OlderDesign) -> "_Courses":
+        """Read the tables of alignments and stakes that an earlier revision states for itself."""
+        found = _Courses(elements={}, intersections={}, profiles={}, superelevations={}, stakes={})
+        alignments = {each.name: each for each in self._job.alignments}
+        checks = {
+            each.name: each
+            for each in self._job.checks
+            if isinstance(each, Stakeout) and each.stakes is not None
+        }
+
+        def unknown(slug: str, what: str, name: str, there: Iterable[str]) -> None:
+            names = ", ".join(there)
+            message = f'[design]: older names the {what} "{name}", which the job does not have'
+            hint = f"it has: {names}" if names else "take the name out of older"
+            self.problems.append(Problem(slug=slug, where=design.where, message=message, hint=hint))
+
+        def courses(
+            files: Mapping[str, str], into: dict[str, T], read: Callable[..., T], mapped: str
+        ) -> None:
+            """Read tables of alignments; headings are mapped as in the alignment's own table."""
+            for name, path in files.items():
+                course = alignments.get(name)
+                if course is None:
+                    unknown("unknown-alignment", "alignment", name, alignments)
+                    continue
+                own = {
+                    "elements": course.columns if course.elements else {},
+                    "intersections": course.columns if course.intersections else {},
+                    "profile": course.profile_columns,
+                }
+                self._course(path, f"earlier {mapped}", course, into, read, own[mapped])
+
+        courses(older.elements, found["elements"], read_elements, "elements")
+        courses(older.intersections, found["intersections"], read_intersections, "intersections")
+        courses(older.profiles, found["profiles"], read_profile, "profile")
+        for name, path in older.stakes.items():
+            check = checks.get(name)
+            if check is None:
+                unknown("unknown-check", "stakeout with a table of stakes", name, checks)
+                continue
+            self._course(
+                path, "earlier stakes", check, found["stakes"], read_stakes, check.stakes_columns
+            )
+        return found
 
     def _older_drawing(self, design: DesignInput, path: str) -> Drawing:
         source = self._files.open(path, "earlier revision", design.where)
@@ -293,16 +359,15 @@ class _Reader:
                     )
                 )
 
-    def _same_file(self, design: DesignInput, path: str) -> None:
-        if design.sha256 is None:
-            return
-        found = next(file.sha256 for file in self._files.read if file.role == "design drawing")
-        if found != design.sha256.lower():
+    def _same_file(self, design: DesignInput, path: str, role: str, called: str) -> None:
+        """Report a design that is another file than the job was written for."""
+        found = next((file.sha256 for file in self._files.read if file.role == role), None)
+        if design.sha256 is not None and found not in (None, design.sha256.lower()):
             self.problems.append(
                 Problem(
                     slug="other-drawing",
                     where=design.where,
-                    message=f'"{path}" is not the drawing that the job was written for: its '
+                    message=f'"{path}" is not the {called} that the job was written for: its '
                     f"SHA-256 is {found}, the job says {design.sha256}",
                     hint="get the right revision, or, if this one is meant, write its SHA-256 "
                     "and revision into the job",
@@ -404,10 +469,18 @@ class _Reader:
 
     def _courses(self) -> "_Courses":
         """Read the tables of the alignments, and the stakes that sections name."""
-        found = _Courses(elements={}, profiles={}, superelevations={}, stakes={})
+        found = _Courses(elements={}, intersections={}, profiles={}, superelevations={}, stakes={})
         for each in self._job.alignments:
             self._course(
                 each.elements, "alignment", each, found["elements"], read_elements, each.columns
+            )
+            self._course(
+                each.intersections,
+                "alignment",
+                each,
+                found["intersections"],
+                read_intersections,
+                each.columns,
             )
             self._course(
                 each.profile, "profile", each, found["profiles"], read_profile, each.profile_columns

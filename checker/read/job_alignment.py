@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Final
 
 from checker.model.job import AlignmentInput, CrossfallInput, Position
-from checker.read.alignments import ELEMENTS, PROFILE, parse_station_text
+from checker.read.alignments import ELEMENTS, INTERSECTIONS, PROFILE, parse_station_text
 from checker.read.job_draft import Draft, columns_of, plan_of, positive, unit_of
 from checker.read.toml_tables import Table, meant, quoted
 from checker.units import UnitError, parse_angle, parse_bearing, parse_length, parse_slope
@@ -26,15 +26,21 @@ def read_alignment(draft: Draft, table: Table) -> None:
         table.fault("empty-text", None, "an alignment has an empty name", "write [alignment.NAME]")
     unit = unit_of(draft, table)
     layer, elements = table.text("layer"), table.file("elements")
-    if table.has("layer") and table.has("elements"):
+    intersections = table.file("intersections")
+    stated = [key for key in ("layer", "elements", "intersections") if table.has(key)]
+    for key in stated[1:]:
         table.fault(
             "conflicting-keys",
-            "elements",
-            f"{table.title} has both layer and elements",
+            key,
+            f"{table.title} has both {stated[0]} and {key}",
             "keep the one that states the course of this revision",
         )
-    if not (table.has("layer") or table.has("elements")):
-        table.missing("layer", 'the drawing\'s layer with its course, or elements = "..."')
+    if not stated:
+        table.missing(
+            "layer",
+            'the drawing\'s layer with its course, or a table of it: elements = "..." or '
+            'intersections = "..."',
+        )
     if table.has("layer") and "design" not in draft.top:
         table.fault(
             "missing-section",
@@ -43,12 +49,12 @@ def read_alignment(draft: Draft, table: Table) -> None:
             'add [design] with drawing = "..."',
         )
     for key in ("start_point", "start_azimuth"):
-        if table.has(key) and table.has("layer"):
+        if table.has(key) and stated and stated[0] != "elements":
             table.fault(
                 "conflicting-keys",
                 key,
-                f"{table.title}: {key} belongs to a table of elements, not to a layer",
-                f"take {key} out; where the course starts is drawn",
+                f"{table.title}: {key} belongs to a table of elements, not to {stated[0]}",
+                f"take {key} out; {stated[0]} says where the course starts",
             )
 
     def station(value: str | float) -> float:
@@ -82,7 +88,8 @@ def read_alignment(draft: Draft, table: Table) -> None:
         unit=unit,
         layer=layer,
         elements=elements,
-        columns=columns_of(table, ELEMENTS.names),
+        intersections=intersections,
+        columns=columns_of(table, (INTERSECTIONS if intersections else ELEMENTS).names),
         reversed=table.flag("reversed", default=False),
         start_m=0.0 if start is None else start,
         station_digits=_digits(table),

@@ -19,6 +19,7 @@ from checker.read.job_draft import (
     Draft,
     columns_of,
     identifier,
+    large_unit,
     needs_section,
     plan_of,
     positive,
@@ -31,6 +32,7 @@ from checker.read.job_tolerances import tolerance_of
 from checker.read.points import VOCABULARY
 from checker.read.toml_tables import Table, listed, quoted
 from checker.units import (
+    JOB_UNITS,
     LengthUnit,
     parse_angle,
     parse_length,
@@ -43,10 +45,10 @@ def read_job_section(draft: Draft, table: Table) -> None:
     title = table.text("title")
     if not table.has("title"):
         table.missing("title", "it heads the report")
-    unit = table.choice("unit", LengthUnit)
+    unit = large_unit(table)
     if not table.has("unit"):
         table.missing(
-            "unit", f"the unit of bare numbers, {listed(quoted(str(u)) for u in LengthUnit)}"
+            "unit", f"the unit of bare numbers, {listed(quoted(unit.value) for unit in JOB_UNITS)}"
         )
     if unit is not None:
         draft.unit = unit
@@ -138,7 +140,7 @@ def read_design(draft: Draft, table: Table) -> None:
     points = table.files("points")
     if not (table.has("drawing") or table.has("drawings") or table.has("points")):
         table.missing("drawing", 'the drawing or, as points = "...", the table of the design')
-    unit = unit_of(draft, table)
+    unit = table.choice("unit", LengthUnit) or draft.unit
     sha256 = table.text("sha256")
     if sha256 is not None:
         if not _SHA256.fullmatch(sha256):
@@ -148,12 +150,14 @@ def read_design(draft: Draft, table: Table) -> None:
                 f"{table.title}: sha256 is {quoted(sha256)}; expected 64 digits 0-9, a-f",
                 "copy it whole from an earlier report's list of inputs",
             )
-        elif len(drawings) != 1:
+        elif len(drawings or points) > 1:
+            of = "drawing" if drawings else "table of points"
             table.fault(
                 "conflicting-keys",
                 "sha256",
-                f"{table.title}: sha256 belongs to one drawing, and {len(drawings)} are named",
-                "take sha256 out, or name one drawing",
+                f"{table.title}: sha256 belongs to one {of}, and {len(drawings or points)} are "
+                "named",
+                f"take sha256 out, or name one {of}",
             )
     draft.design = DesignInput(
         where=table.where,

@@ -6,6 +6,13 @@ from checker.model.job import OlderDesign
 from checker.read.toml_tables import Table, quoted
 
 _EXAMPLE = '["design-b.dxf"] or [{ file = "design-b.dxf", revision = "B" }]'
+_TABLES = {
+    "elements": '{ CL = "cl-b.csv" }',
+    "intersections": '{ CL = "cl-b.csv" }',
+    "profile": '{ CL = "profile-b.csv" }',
+    "stakes": '{ "Edge of road" = "stakes-b.csv" }',
+}
+"""Tables of a revision by the name of the alignment, or of the check, that they belong to."""
 
 
 def older_designs(table: Table, current: Sequence[str]) -> tuple[OlderDesign, ...]:
@@ -24,8 +31,12 @@ def older_designs(table: Table, current: Sequence[str]) -> tuple[OlderDesign, ..
         at = index if isinstance(value, list) else None
         one = table.within("older", item if isinstance(item, dict) else {"file": item}, index=at)
         path = one.file("file")
-        if not one.has("file"):
+        tables = {key: _named(one, key, example) for key, example in _TABLES.items()}
+        bare = not one.has("file")
+        if bare and not any(one.has(key) for key in _TABLES):
             one.missing("file", f"the drawing or table of the revision: {_EXAMPLE}")
+        elif bare:
+            path = next((file for each in tables.values() for file in each.values()), None)
         revision = one.text("revision", number_too=True)
         one.done()
         if path is None:
@@ -39,5 +50,26 @@ def older_designs(table: Table, current: Sequence[str]) -> tuple[OlderDesign, ..
                 "name every earlier revision's own file once",
             )
             continue
-        found.append(OlderDesign(path=path, revision=revision))
+        found.append(
+            OlderDesign(
+                path=path,
+                bare=bare,
+                revision=revision,
+                elements=tables["elements"],
+                intersections=tables["intersections"],
+                profiles=tables["profile"],
+                stakes=tables["stakes"],
+            )
+        )
     return tuple(found)
+
+
+def _named(one: Table, key: str, example: str) -> dict[str, str]:
+    """Return files by the names that they belong to; {} where left out."""
+    table = one.table(key, example)
+    if table is None:
+        return {}
+    if not table.data:
+        one.wrong(key, f"a table such as {example}", {})
+    files = {name: table.file(name) for name in table.data}
+    return {name: file for name, file in files.items() if file is not None}

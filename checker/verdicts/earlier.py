@@ -15,6 +15,8 @@ from checker.model.measure import Comparison, Item, Measure, Quantity
 from checker.verdicts.limits import Limits, limits
 
 _NAMED = 12
+_WORDS = {"surface": ("shot", "lies", "lie")}
+"""What the rows of a check are called here, and what one and several of them do."""
 
 
 def with_earlier(
@@ -36,6 +38,7 @@ def with_earlier(
         missed |= each.verdict == Verdict.OUTSIDE
     missed &= measure.unchecked == ""
     said = measure.said.copy()
+    noun, one_does, many_do = _WORDS.get(measure.kind, ("stake", "stands", "stand"))
     remarks = []
     following = np.zeros(len(measure.id), dtype=np.bool_)
     for revision in measure.earlier:
@@ -43,15 +46,16 @@ def with_earlier(
         rows = np.flatnonzero(stands)
         following |= stands
         for row in rows.tolist():
-            text = f"stands where {revision.words} put it"
+            text = f"{one_does} where {revision.words} put it"
             said[row] = f"{said[row]}; {text}" if said[row] else text
         named = [str(measure.id[row]) for row in rows.tolist() if measure.counted[row]]
         if named:
             shown = ", ".join(named[:_NAMED])
             more = f" and {len(named) - _NAMED} more" if len(named) > _NAMED else ""
             one = len(named) == 1
+            what = f"{noun} {one_does}" if one else f"{noun}s {many_do}"
             remarks.append(
-                f"{len(named)} {'stake stands' if one else 'stakes stand'} where {revision.words} "
+                f"{len(named)} {what} where {revision.words} "
                 f"put {'it' if one else 'them'}, not where this design does: {shown}{more}."
             )
     count = Item(

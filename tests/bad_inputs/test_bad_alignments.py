@@ -216,6 +216,44 @@ def test_tables_of_elements_that_cannot_be(
     assert any(words in message for _, _, message in found), found
 
 
+@pytest.mark.parametrize(
+    ("rows", "slug", "line", "words"),
+    [
+        ("0,0,,,\n", "alignment-element", 2, "two points or more"),
+        ("0,0,50,,\n0,100,,,\n", "element-radius", 2, "an end has no curve"),
+        ("0,0,,,\n0,100,,20,\n100,100,,,\n", "element-radius", 3, "spirals and no radius"),
+        ("0,0,,,\n0,100,,,\n,100,,,\n", "missing-value", 4, "no northing"),
+        ("0,0,,,\n0,100,50,,\n100,100,60,,\n100,0,,,\n", "alignment-element", 2, "overlap"),
+        ("0,0,,,\n0,100,20,,\n0,100,20,,\n100,100,,,\n", "alignment-element", 2, "at one place"),
+        ("0,0,,,\n0,100,20,40,\n100,100,,,\n", "alignment-element", 2, "point of intersection 2: "),
+        ("0,0,,,\n0,100,20,5,6\n100,100,,,\n", "conflicting-lengths", 3, "for both sides"),
+    ],
+)
+def test_points_of_intersection_that_cannot_be(
+    tmp_path: Path, rows: str, slug: str, line: int, words: str
+) -> None:
+    head = "northing,easting,radius,spiral,spiral_in\n"
+    alignment = '[alignment.CL]\nintersections = "pis.csv"\n'
+    found = faults(road(tmp_path, alignment, pis_csv=head + rows))
+    assert [(each[0], each[1].split(" ")[0]) for each in found] == [(slug, f"pis.csv:{line}")]
+    assert words in found[0][2], found
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ('elements = "cl.csv"', "has both elements and intersections"),
+        ('layer = "CL"', "has both layer and intersections"),
+        ("start_azimuth = 90", "belongs to a table of elements, not to intersections"),
+    ],
+)
+def test_one_course_is_stated_once(tmp_path: Path, keys: str, words: str) -> None:
+    alignment = f'[alignment.CL]\nintersections = "pis.csv"\n{keys}\n'
+    pis = "northing,easting\n0,0\n0,100\n"
+    found = faults(road(tmp_path, alignment, pis_csv=pis))
+    assert any(slug == "conflicting-keys" and words in text for slug, _, text in found), found
+
+
 def test_an_alignment_that_nobody_uses_is_checked_all_the_same(tmp_path: Path) -> None:
     other = '[alignment.SPARE]\nelements = "cl.csv"\nequations = [{ back = -100, ahead = 1000 }]\n'
     found = faults(road(tmp_path, CL + other))

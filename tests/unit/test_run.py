@@ -122,6 +122,20 @@ def test_another_file_under_the_same_name_is_refused(tmp_path: Path) -> None:
                 check(folder)
 
 
+def test_a_table_of_points_may_be_pinned_where_there_is_no_drawing(tmp_path: Path) -> None:
+    folder = JobFolder(SQUARE, GOOD + CHECK, CONTROL).write(tmp_path)
+    job = (folder / "job.toml").read_text()
+    right = hashlib.sha256((folder / "design.csv").read_bytes()).hexdigest()
+    for digest, good in ((right, True), (right.upper(), True), ("0" * 64, False)):
+        named = f'points = "design.csv"\nsha256 = "{digest}"'
+        (folder / "job.toml").write_text(job.replace('points = "design.csv"', named))
+        if good:
+            assert rows(results(folder))["1"]["verdict"] == "within"
+        else:
+            with pytest.raises(InputError, match="is not the table of points that the job"):
+                check(folder)
+
+
 def test_paths_stay_inside_the_folder_unless_allowed(tmp_path: Path) -> None:
     folder = JobFolder(SQUARE, GOOD + CHECK, CONTROL).write(tmp_path / "job")
     (tmp_path / "elsewhere.csv").write_bytes((folder / "shots.csv").read_bytes())

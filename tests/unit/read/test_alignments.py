@@ -220,3 +220,24 @@ def test_a_profile_whose_first_lines_name_another_unit_is_refused() -> None:
             columns={},
             notices=[],
         )
+
+
+@pytest.mark.parametrize(
+    "head",
+    ["Sta,PVI Elev,VC Length", "PVI Station,PVI Elevation,LVC", "VPI,VPI Elev,Curve Length"],
+)
+def test_usual_headings_of_a_profile(head: str) -> None:
+    found = read_profile(source(f"{head}\n10+00,100,\n12+00,104,80\n"), unit=FT, columns={})
+    assert found.length_in_m.tolist() == pytest.approx([0.0, 40.0 * 1200 / 3937])
+
+
+def test_a_heading_of_a_profile_is_mapped_by_profile_columns() -> None:
+    with pytest.raises(InputError) as found:
+        read_profile(source("station,elevatn,length\n10+00,100,\n"), unit=FT, columns={})
+    (problem,) = found.value.problems
+    assert 'profile_columns = { elevation = "elevatn" }' in problem.hint
+
+
+def test_offsets_under_a_slash() -> None:
+    found = read_stakes(source("Pt,Sta,O/S,Side\n1,11+00,10,L\n"), unit=M, columns={})
+    assert found.offset_m.tolist() == [-10.0]
