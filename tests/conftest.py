@@ -1,6 +1,7 @@
 """What every test shares: how many random examples are tried, and how goldens are refreshed."""
 
 import os
+import signal
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -17,6 +18,11 @@ settings.register_profile(
     database=None,
     suppress_health_check=[HealthCheck.too_slow],
 )
+# Whoever starts the tests in the background may have interrupts ignored, and every program that
+# they start would inherit that; some of them are there to be interrupted.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
 settings.load_profile(os.environ.get("CHECKER_HYPOTHESIS", "quick"))
 
 
