@@ -18,10 +18,15 @@ from checker.errors import InputError, Problem, Where
 from checker.geometry.alignment import Alignment, reversed_alignment
 from checker.geometry.arrays import GeometryError
 from checker.geometry.feet import Feet
-from checker.geometry.layout import Part, from_parts
+from checker.geometry.layout import Part, from_intersections, from_parts
 from checker.geometry.profile import Crossfall, Profile, crossfall, profile
 from checker.geometry.stations import StationError, Stationing, format_station, stationing
-from checker.model.alignment import ElementTable, ProfileTable, SuperelevationTable
+from checker.model.alignment import (
+    ElementTable,
+    IntersectionTable,
+    ProfileTable,
+    SuperelevationTable,
+)
 from checker.model.arrays import FloatArray
 from checker.model.drawing import Figure
 from checker.model.inputs import Inputs
@@ -33,7 +38,7 @@ GAP_M = 0.02
 """How far the start that a table states may be from where the element before it ends: stated
 coordinates are rounded to a hundredth of a foot, and their elements to a second or so."""
 END_SLACK_M = 0.01
-"""A station this little beyond an end is the end: ends are printed to hundredths."""
+"""A station this little past an end still counts: ends are printed to hundredths."""
 BEYOND_M = 0.05
 """A shot so little beyond the end of a profile is at its end: nobody sets a stake nearer."""
 _LISTED = 4
@@ -93,6 +98,13 @@ class Course:
             return np.full(np.shape(distance_m), np.nan)
         return self.profile.grade_at(self._held(self.profile, distance_m)[0])
 
+    def tilt(self, distance_m: FloatArray, offset_m: FloatArray) -> FloatArray:
+        """Return how the crossfall rises per metre to the right; 0 without one."""
+        if self.crossfall is None:
+            return np.zeros(np.shape(distance_m))
+        side = np.where(np.asarray(offset_m) < 0.0, -1.0, 1.0)
+        return np.asarray(side * self.crossfall.rise(distance_m, side))
+
     @staticmethod
     def _held(line: Profile, distance_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return distances held to a profile that they miss by little, and by how much."""
@@ -125,6 +137,8 @@ def course_of(name: str, inputs: Inputs, job: Job) -> Course:
     ways = _stationing(given, job.unit)
     if given.elements is not None:
         alignment = _from_table(given, inputs.elements[name], job.unit)
+    elif given.intersections is not None:
+        alignment = _from_intersections(inputs.intersections[name])
     else:
         alignment = _from_layer(given, inputs, job, remarks)
     if given.reversed:
@@ -137,11 +151,12 @@ def course_of(name: str, inputs: Inputs, job: Job) -> Course:
     )
     _equations_lie_on(given, alignment, job.unit)
     table = inputs.profiles.get(name)
+    tilt = _crossfall(given, inputs, ways, job.unit)
     course = Course(
         name=name,
         alignment=alignment,
         profile=None if table is None else _profile(given, table, ways, job.unit),
-        crossfall=_crossfall(given, inputs, ways, job.unit),
+        crossfall=tilt,
         ground=job.reference.ground,
         unit=job.unit,
         digits=given.station_digits,
@@ -154,7 +169,13 @@ def course_of(name: str, inputs: Inputs, job: Job) -> Course:
         ground=course.ground,
         unit=course.unit,
         digits=course.digits,
-        remarks=(*_described(course), *remarks, *_breaks(course), *_turns(course)),
+        remarks=(
+            *_described(course),
+            *remarks,
+            *_tilted(course),
+            *_breaks(course),
+            *_turns(course),
+        ),
     )
 
 
@@ -327,6 +348,21 @@ def _from_table(given: AlignmentInput, table: ElementTable, unit: LengthUnit) ->
     return alignment
 
 
+def _from_intersections(table: IntersectionTable) -> Alignment:
+    """Return the course whose tangents meet in the points of intersection."""
+    try:
+        return from_intersections(
+            np.column_stack((table.easting_m, table.northing_m)),
+            table.radius_m[1:-1],
+            table.spiral_in_m[1:-1],
+            table.spiral_out_m[1:-1],
+        )
+    except GeometryError as fault:
+        where = Where(file=table.path, line=int(table.line[0]))
+        hint = fault.hint or "look at the points of intersection, their radii and spirals"
+        raise _refused("alignment-element", where, str(fault), hint) from None
+
+
 def _curvatures(table: ElementTable) -> tuple[FloatArray, FloatArray, list[Problem]]:
     """Return the curvatures at both ends of every element, and what is wrong with them.
 
@@ -456,16 +492,16 @@ def distance_at(
 ) -> tuple[float, ...]:
     """Return the distances along at which a station may be meant; side: back, ahead or "".
 
-    Where the alignment has a length, a station within `END_SLACK_M` of its ends is the end.
+    Where the alignment has a length, a station up to `END_SLACK_M` past its ends still counts: it
+    lies on the end tangent, drawn on.
     """
     found = ways.distances(station_m, length_m)
     if not found and np.isfinite(length_m):
-        near = [
+        found = tuple(
             each
             for each in ways.distances(station_m)
             if -END_SLACK_M <= each <= length_m + END_SLACK_M
-        ]
-        found = tuple(min(max(each, 0.0), length_m) for each in near)
+        )
     if len(found) > 1 and side:
         return (found[0],) if side == "back" else (found[-1],)
     return found
@@ -585,6 +621,19 @@ def stake_distance(course: Course, station_m: float, side: str, where: Where) ->
 
 
 # ---------------------------------------------------------------- remarks
+
+
+def _tilted(course: Course) -> list[str]:
+    """Return how far a table of superelevation reaches, where that is not the whole alignment."""
+    tilt = course.crossfall
+    if tilt is None or len(tilt.station_m) < 2:
+        return []
+    first, last = float(tilt.station_m[0]), float(tilt.station_m[-1])
+    if first <= END_SLACK_M and last >= course.alignment.length_m - END_SLACK_M:
+        return []
+    reach = f"{course.station_text(first)} to {course.station_text(last)}"
+    said = f"The superelevation of {course.name} is stated from {reach}"
+    return [f"{said}; before and beyond it the nearest row holds."]
 
 
 def _described(course: Course) -> list[str]:

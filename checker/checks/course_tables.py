@@ -16,6 +16,7 @@ from checker.geometry.elements import place
 from checker.model.arrays import FloatArray, IntArray, TextArray
 from checker.model.inputs import Inputs
 from checker.model.measure import Quantity, Supplement
+from checker.units import LengthUnit
 
 _NEAR_M = 1e-6
 
@@ -63,10 +64,11 @@ def _curves(course: Course) -> tuple[Supplement, ...]:
         return np.array([getattr(each, name) for each in curves], dtype=np.float64)
 
     # The chord definition has no curve of a radius below half a chord.
-    small = each_of("radius_m") <= STATION_M / 2.0
+    hundred = STATION_M if course.unit is LengthUnit.METRE else 100.0 * course.unit.metres
+    small = each_of("radius_m") <= hundred / 2.0
     chord_degree = np.array(
         [
-            np.nan if tight else each.degree_of_chord_rad()
+            np.nan if tight else each.degree_of_chord_rad(hundred)
             for each, tight in zip(curves, small.tolist(), strict=True)
         ]
     )
@@ -93,7 +95,7 @@ def _curves(course: Course) -> tuple[Supplement, ...]:
                     "degree_arc",
                     "Degree, arc",
                     angle,
-                    np.array([each.degree_of_arc_rad() for each in curves]),
+                    np.array([each.degree_of_arc_rad(hundred) for each in curves]),
                 ),
                 column("degree_chord", "Degree, chord", angle, chord_degree),
                 column("pi_n", "PI N", spot, corner_n, detail=True),

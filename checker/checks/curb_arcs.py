@@ -28,8 +28,9 @@ class Arc:
     """The design: the arc with the lines at its ends, where there are any, as one course.
 
     begin_m, length_m: where on the course the arc begins, and how long it is. centre_m: shape (2,).
-    turn_rad: + right. before, after: whether a line leads in and out. level_m: elevations evenly
-    spaced from beginning to end, or none. name: what it is called.
+    turn_rad: + right. before, after: whether a line leads in and out, or another arc with what
+    leads to that. level_m: elevations evenly spaced from beginning to end, or none. name: what it
+    is called.
     """
 
     course: Alignment
@@ -42,6 +43,17 @@ class Arc:
     after: bool
     level_m: FloatArray
     name: str
+
+    @property
+    def neighbours(self) -> tuple[str, str]:
+        """What joins it before and behind: "line", "arc" or ""."""
+        elements, starts = self.course.elements, self.course.starts_m
+        mine = int(np.argmin(np.abs(starts[:-1] - self.begin_m)))
+        found = []
+        for there, index in ((self.before, mine - 1), (self.after, mine + 1)):
+            bent = there and elements.curvature_in[index] != 0.0
+            found.append("arc" if bent else "line" if there else "")
+        return found[0], found[1]
 
     def at(self, along_m: float) -> FloatArray:
         """Return the place on the course that far behind the beginning of the arc; shape (2,)."""
@@ -57,6 +69,19 @@ class Arc:
         known = np.linspace(0.0, self.length_m, len(self.level_m))
         on = (along_m >= -slack_m) & (along_m <= self.length_m + slack_m)
         return np.where(on, np.interp(along_m, known, self.level_m), np.nan)
+
+    def rise(self, along_m: FloatArray) -> FloatArray:
+        """Return how the design rises per metre along the arc; NaN off it, and without elevations.
+
+        Where two grades meet it is that ahead.
+        """
+        if not len(self.level_m) or not self.length_m:
+            return np.full(len(along_m), np.nan)
+        known = np.linspace(0.0, self.length_m, len(self.level_m))
+        grade = np.diff(self.level_m) / np.diff(known)
+        piece = np.clip(np.searchsorted(known, along_m, side="right") - 1, 0, len(grade) - 1)
+        on = (along_m >= 0.0) & (along_m <= self.length_m)
+        return np.where(on, grade[piece], np.nan)
 
 
 def design_arc(
@@ -115,7 +140,7 @@ def _from_tangents(section: CurbReturn, inputs: Inputs, job: Job) -> Arc:
     if after:
         vertices.append(d)
         bulge.append(0.0)
-    return _made(np.array(vertices), np.array(bulge), before=before, after=after, name="the arc")
+    return _made(np.array(vertices), np.array(bulge), int(before), int(after), name="the arc")
 
 
 def _from_centre(section: CurbReturn, inputs: Inputs, job: Job) -> Arc:
@@ -149,13 +174,12 @@ def _from_centre(section: CurbReturn, inputs: Inputs, job: Job) -> Arc:
         [[np.sin(angle), np.cos(angle)] for angle in (first, first + turn)]
     )
     bulge = np.array([-np.tan(turn / 4.0), 0.0])
-    return _made(centre + on, bulge, before=False, after=False, name="the arc")
+    return _made(centre + on, bulge, 0, 0, name="the arc")
 
 
-def _made(vertices: FloatArray, bulge: FloatArray, *, before: bool, after: bool, name: str) -> Arc:
-    """Return the arc of a course of one arc with a line before and after it, or without."""
+def _made(vertices: FloatArray, bulge: FloatArray, at: int, after: int, *, name: str) -> Arc:
+    """Return the arc of a course with so many elements before (`at`) and after it, or without."""
     course = from_vertices(vertices, bulge)
-    at = 1 if before else 0
     k = float(course.elements.curvature_in[at])
     start = course.elements.xy_m[at]
     azimuth = float(course.elements.azimuth_rad[at])
@@ -167,8 +191,8 @@ def _made(vertices: FloatArray, bulge: FloatArray, *, before: bool, after: bool,
         radius_m=1.0 / abs(k),
         centre_m=centre,
         turn_rad=float(k * course.elements.length_m[at]),
-        before=before,
-        after=after,
+        before=at > 0,
+        after=after > 0,
         level_m=np.empty(0),
         name=name,
     )
@@ -228,28 +252,40 @@ def _arcs_of(chain: Chain, section: CurbReturn) -> list[Arc]:
         turn = float(np.sum(k[group] * elements.length_m[group]))
         if abs(turn) >= 2.0 * np.pi - 1e-6:
             continue
-        lead, follow = first - 1, last + 1
-        if chain.closed:
-            lead, follow = lead % count, follow % count
-        before = lead >= 0 and lead not in group and k[lead] == 0.0
-        after = follow < count and follow not in group and k[follow] == 0.0
-        vertices = [elements.xy_m[first], ends[last]]
-        bulge = [-np.tan(turn / 4.0), 0.0]
-        if before:
-            vertices.insert(0, elements.xy_m[lead])
-            bulge.insert(0, 0.0)
-        if after:
-            vertices.append(ends[follow])
-            bulge.append(0.0)
+        lead = _joining(first, -1, group, k, closed=chain.closed)
+        follow = _joining(last, 1, [*group, *lead], k, closed=chain.closed)
+        bends = -np.tan(k * elements.length_m / 4.0)
+        vertices = [*elements.xy_m[lead], elements.xy_m[first], ends[last], *ends[follow]]
+        bulge = [*bends[lead], -np.tan(turn / 4.0), *bends[follow], 0.0]
         corners, turns = np.array(vertices), np.array(bulge)
+        before, after = len(lead), len(follow)
         level = _levels(chain, elements.xy_m[first], ends[last])
         if section.reversed:
             corners, before, after, level = corners[::-1], after, before, level[::-1]
             # The bulge stands at the vertex where its segment begins.
             turns = np.roll(-turns[::-1], -1)
-        arc = _made(corners, turns, before=before, after=after, name=chain.name)
+        arc = _made(corners, turns, before, after, name=chain.name)
         found.append(replace(arc, level_m=level))
     return found
+
+
+def _joining(end: int, step: int, taken: list[int], k: FloatArray, *, closed: bool) -> list[int]:
+    """Return the elements that join an arc, in order: further arcs, up to the first line.
+
+    end: the arc's first or last element. step: -1 before it, 1 behind it. taken: those that are
+    spoken for. k: curvatures.
+    """
+    found: list[int] = []
+    index = end + step
+    while True:
+        index = index % len(k) if closed else index
+        if not 0 <= index < len(k) or index in taken or index in found:
+            break
+        found.append(index)
+        if k[index] == 0.0:
+            break
+        index += step
+    return found[::step]
 
 
 def _one_arc(xy: FloatArray, azimuth: FloatArray, k: FloatArray, one: int, other: int) -> bool:

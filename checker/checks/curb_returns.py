@@ -162,8 +162,7 @@ def _deltas(
     grid = to_grid_m(arc.course.point_at(feet.distance_m), job.reference.ground)
     design = wanted_points(name, grid[:, 1], grid[:, 0], level)
     sigma = sigmas_of(shots.points, shot, sigma_level_of(section, job))
-    found = deltas(design, np.arange(len(name)), shots.points, shot, sigma)
-    return replace(found, horizontal=np.abs(feet.offset_m))
+    return deltas(design, np.arange(len(name)), shots.points, shot, sigma)
 
 
 def _across_sigma(found: Deltas, feet: Feet, arc: Arc) -> FloatArray:
@@ -315,7 +314,7 @@ def _measure(
             *_circle_items(arc, circle),
             *across_items(table.feet.offset_m[table.governs]),
         ),
-        comparisons=_comparisons(arc, shown, found, circle, rows),
+        comparisons=_comparisons(arc, shown, found, circle, table.along),
         judged_by_row=True,
         shots=behind,
         used=np.unique(table.rows.shot[compared]),
@@ -351,16 +350,15 @@ def _only(rows: int, more: int, value: float) -> FloatArray:
 
 
 def _comparisons(
-    arc: Arc, shown: Lined, found: Deltas, circle: _Circle, rows: int
+    arc: Arc, shown: Lined, found: Deltas, circle: _Circle, along: FloatArray
 ) -> tuple[Comparison, ...]:
     """Return the offset, the height of the shots, and the radius of the arc."""
-    count = len(shown.across)
+    count, rows = len(shown.across), len(along)
     of_shot = np.arange(count) < rows
+    sigma_dz = found.sigma.against_slope(shown.azimuth, _padded(arc.rise(along), count - rows))
     _, across = line_comparisons(shown, found)
     across = replace(across, applies=of_shot)
-    horizontal = replace(
-        across, limit="horizontal", label="off the arc", value=np.abs(shown.across)
-    )
+    horizontal = replace(across, limit="horizontal", label="off the arc", value=found.horizontal)
     unknown = np.isnan(found.known_z)
     absent, verdict = missing_heights(
         np.isnan(found.measured_z), unknown, "the design gives no elevation there"
@@ -369,7 +367,7 @@ def _comparisons(
         limit="vertical",
         label="vertical",
         value=found.dz,
-        sigma=found.sigma.z,
+        sigma=sigma_dz,
         absent=absent,
         absent_verdict=verdict,
         applies=of_shot & ~(unknown & _off_arc(arc, found)),
@@ -480,7 +478,7 @@ def _meeting(arc: Arc, circle: _Circle) -> tuple[tuple[float, float], tuple[floa
 def _words(arc: Arc, circle: _Circle, job: Job) -> tuple[str, ...]:
     """Return the fit in words."""
     if circle.fit is None:
-        return (f"{circle.absent[:1].upper()}{circle.absent[1:]}.",)
+        return (f"{circle.absent[:1].upper()}{circle.absent[1:]}.", *_compound(arc))
 
     def size(value_m: float) -> str:
         return length_text(abs(value_m), job.unit, plus=False)
@@ -498,7 +496,18 @@ def _words(arc: Arc, circle: _Circle, job: Job) -> tuple[str, ...]:
         f"{size(shift[0])} {'east' if shift[0] >= 0.0 else 'west'} of the design's."
     )
     _, kinks = _meeting(arc, circle)
-    for word, kink in zip(("beginning", "end"), kinks, strict=True):
+    for word, kink, joins in zip(("beginning", "end"), kinks, arc.neighbours, strict=True):
         if np.isfinite(kink):
-            text += f" At the {word} it kinks by {angle_words(abs(float(kink)))} from the line."
+            text += f" At the {word} it kinks by {angle_words(abs(float(kink)))} from the {joins}."
+    return (text, *_compound(arc))
+
+
+def _compound(arc: Arc) -> tuple[str, ...]:
+    """Return that other arcs of the return are no part of the circle."""
+    if "arc" not in arc.neighbours:
+        return ()
+    text = (
+        "The return is made of several arcs one behind the other. Shots on the others are held to "
+        "them by their offset; beginning, middle, end and the circle are of this arc alone."
+    )
     return (text,)

@@ -9,7 +9,15 @@ import numpy as np
 
 from checker.checks.closing import column
 from checker.geometry.plane import azimuth_rad
-from checker.model.arrays import BoolArray, CodeArray, FloatArray, IntArray, TextArray
+from checker.model.arrays import (
+    BoolArray,
+    CodeArray,
+    FloatArray,
+    IntArray,
+    TextArray,
+    same_number,
+    taken,
+)
 from checker.model.finding import Verdict
 from checker.model.measure import Column, Comparison, Item, Quantity
 from checker.model.points import Points, SigmaBudget
@@ -34,6 +42,39 @@ class Sigmas:
         """Return the standard deviation in the direction of an azimuth; shape (rows,)."""
         north, east = self.n * np.cos(azimuth_rad), self.e * np.sin(azimuth_rad)
         square = north**2 + east**2
+        if self.correlation is not None:
+            square = square + 2.0 * self.correlation * north * east
+        return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+    def between(self, azimuth_rad: FloatArray) -> FloatArray:
+        """Return the correlation of the errors along an azimuth and to its right; shape (rows,).
+
+        The covariance of two directions u, v is u' C v; 0 where there is no error in one of them.
+        """
+        cosine, sine = np.cos(azimuth_rad), np.sin(azimuth_rad)
+        covariance = sine * cosine * (self.e**2 - self.n**2)
+        if self.correlation is not None:
+            covariance = covariance + self.correlation * self.n * self.e * (cosine**2 - sine**2)
+        size = self.along(azimuth_rad) * self.along(azimuth_rad + 0.5 * np.pi)
+        there = size > 0.0
+        of_size = np.where(there, covariance / np.where(there, size, 1.0), 0.0)
+        return np.asarray(np.clip(np.where(np.isnan(size), np.nan, of_size), -1.0, 1.0))
+
+    def against_slope(
+        self, azimuth_rad: FloatArray, along: FloatArray, across: FloatArray | None = None
+    ) -> FloatArray:
+        """Return the sigma of a height against a design that slopes where the shot stands; (rows,).
+
+        The design's elevation is that at the shot's own place, so an error of the place counts by
+        the slope: sqrt(z^2 + g' C g). along, across: rise per metre along the azimuth and to its
+        right, NaN for level. Where no sigma of the place is shown only the height's counts.
+        """
+        ahead = np.nan_to_num(along)
+        aside = np.zeros_like(ahead) if across is None else np.nan_to_num(across)
+        cosine, sine = np.cos(azimuth_rad), np.sin(azimuth_rad)
+        north = (ahead * cosine - aside * sine) * np.nan_to_num(self.n)
+        east = (ahead * sine + aside * cosine) * np.nan_to_num(self.e)
+        square = self.z**2 + north**2 + east**2
         if self.correlation is not None:
             square = square + 2.0 * self.correlation * north * east
         return np.asarray(np.sqrt(np.maximum(square, 0.0)))
@@ -91,8 +132,9 @@ class Lined:
 def picked(values: FloatArray, index: IntArray) -> FloatArray:
     """Return the values at the indices, NaN where the index is -1."""
     if not len(values):
-        return np.full(index.shape, np.nan)
-    return np.where(index >= 0, values[index], np.nan)
+        return same_number(np.nan, len(index))
+    there = index >= 0
+    return taken(values, index) if there.all() else np.where(there, values[index], np.nan)
 
 
 def picked_text(values: TextArray, index: IntArray) -> TextArray:
@@ -119,6 +161,10 @@ def sigmas_of(
     are compared with the design, whose own rounding then counts; None: as control.
     """
     quality = points.quality
+    shows = (quality.sigma_n_m, quality.sigma_e_m, quality.sigma_h_m, quality.sigma_z_m)
+    if points.budget is None and all(values is None for values in shows):
+        none = same_number(np.nan, len(index))
+        return Sigmas(n=none, e=none, h=none, z=none)
     axis, radial = (1.0, 1.0) if level is None else (level.axis, level.radial)
 
     def stored(values: FloatArray | None, factor: float) -> FloatArray:

@@ -2,6 +2,8 @@
 
 Points are brought over once, by `on_one_grid`. Figures of a drawing stay as drawn: along a line the
 stations of the plan count, so what is compared with one is brought to ground by `to_ground_m`.
+One law for every check: coordinates and the differences dN, dE and horizontal are on the grid;
+stations, offsets, along, across, radii, lengths, slopes, areas and volumes are on ground.
 """
 
 from dataclasses import replace

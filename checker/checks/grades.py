@@ -26,7 +26,7 @@ from checker.checks.line_common import (
     wanted_points,
 )
 from checker.checks.shots import select_shots, sigma_level_of
-from checker.model.arrays import TextArray
+from checker.model.arrays import FloatArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
 from checker.model.job import Job, Stakeout
@@ -71,6 +71,11 @@ def measure_grades(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
         offset=feet.offset_m,
         azimuth=course.alignment.azimuth_at(feet.distance_m),
     )
+    sigma_dz = sigma.against_slope(
+        shown.azimuth,
+        course.grade(feet.distance_m),
+        course.tilt(feet.distance_m, feet.offset_m),
+    )
     compared = unchecked == ""
     governing = compared & ~rows.superseded
     return Measure(
@@ -82,13 +87,14 @@ def measure_grades(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
         columns=(
             *point_columns(found, name, rows.superseded, name, lined=shown),
             column("grade", "Grade", Quantity.GRADE, course.grade(feet.distance_m)),
+            column("sigma_dz", "σ of ΔZ", Quantity.LENGTH, sigma_dz, detail=True),
             description_column(points.description[rows.shot]),
         ),
         summary=(
             counts_item("shots", "Shots compared", int(governing.sum())),
             *(each for each in spread_items(found, governing) if each.key.endswith("_z")),
         ),
-        comparisons=_grade_comparisons(section, found, course),
+        comparisons=_grade_comparisons(section, found, course, sigma_dz),
         judged_by_row=True,
         shots=rows.shot[:, None],
         used=np.unique(rows.shot[compared]),
@@ -100,7 +106,9 @@ def measure_grades(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
     )
 
 
-def _grade_comparisons(section: Stakeout, found: Deltas, course: Course) -> tuple[Comparison, ...]:
+def _grade_comparisons(
+    section: Stakeout, found: Deltas, course: Course, sigma_dz: FloatArray
+) -> tuple[Comparison, ...]:
     """Return the height, and what a tolerance limits in plan, which a grade does not have."""
     rows = len(found.dz)
     absent, verdict = missing_heights(
@@ -113,7 +121,7 @@ def _grade_comparisons(section: Stakeout, found: Deltas, course: Course) -> tupl
             limit="vertical",
             label="vertical",
             value=found.dz,
-            sigma=found.sigma.z,
+            sigma=sigma_dz,
             absent=absent,
             absent_verdict=verdict,
         )

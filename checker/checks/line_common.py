@@ -10,6 +10,7 @@ from checker.checks.course import BEYOND_M, Course
 from checker.checks.selecting import check_shots, control_remarks, in_order_of_time, place
 from checker.checks.shots import Shots
 from checker.checks.staking import offset_remark
+from checker.geometry.elements import rightward
 from checker.geometry.feet import Feet
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.inputs import Inputs
@@ -124,6 +125,16 @@ def in_two_places(feet: Feet, course: Course) -> TextArray:
     doubtful: TextArray = np.full(len(feet.distance_m), "", dtype=object)
     doubtful[feet.rivals > 0] = f"as near to two places of {course.name}"
     return doubtful
+
+
+def aside(
+    xy: FloatArray, on: FloatArray, offset: FloatArray, direction: FloatArray, vertex: BoolArray
+) -> FloatArray:
+    """Return unit vectors to the right of the line; outside a kink towards the shot or from it."""
+    right = rightward(direction)
+    turned = np.flatnonzero(vertex & (np.abs(offset) > 1e-9))
+    right[turned] = (xy[turned] - on[turned]) / offset[turned, None]
+    return right
 
 
 def staked_again(rows: Rows) -> TextArray:

@@ -25,6 +25,7 @@ from checker.checks.frame import to_grid_m, to_ground_m
 from checker.checks.line_common import (
     Rows,
     across_items,
+    aside,
     description_column,
     line_remarks,
     row_names,
@@ -60,8 +61,8 @@ class Near:
     name: of the line. along_m: from its start; before it negative. offset_m: + right. xy_m: shape
     (shots, 2), the place, in the axes of the design; beyond an end on the tangent drawn on.
     aside: shape (shots, 2), unit vectors from there to the right. level_m: the line's own
-    elevation. beyond_m: how far the shot is past an end, - before the start. rival: what other
-    place is as near, or "".
+    elevation; rise: how it rises, metre per metre along. beyond_m: how far the shot is past an end,
+    - before the start. rival: what other place is as near, or "".
     """
 
     name: TextArray
@@ -71,6 +72,7 @@ class Near:
     xy_m: FloatArray
     aside: FloatArray
     level_m: FloatArray
+    rise: FloatArray
     beyond_m: FloatArray
     rival: TextArray
 
@@ -93,7 +95,7 @@ def measure_lines(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
     if section.design.everything:
         if course is None:
             raise AssertionError("the job reader asks for a layer or an alignment")
-        near = _to_course(course, points, rows.shot, xy, limit)
+        near = to_course(course, points, rows.shot, xy, limit)
         count = 1
     else:
         chains = _chains(section, inputs, job, remarks)
@@ -116,9 +118,7 @@ def limit_m(tolerance: Tolerance | None) -> float:
     return max((float(size) for size in sizes), default=LEAST_LIMIT_M)
 
 
-def _to_course(
-    course: Course, points: Points, shot: IntArray, xy: FloatArray, limit: float
-) -> Near:
+def to_course(course: Course, points: Points, shot: IntArray, xy: FloatArray, limit: float) -> Near:
     """Return the nearest places of an alignment."""
     feet = course.feet(points.northing_m[shot], points.easting_m[shot], rival_m=limit)
     alignment = course.alignment
@@ -143,8 +143,9 @@ def _to_course(
         along_m=feet.distance_m,
         offset_m=feet.offset_m,
         xy_m=on,
-        aside=_aside(xy, on, feet.offset_m, direction, feet.kind == Foot.VERTEX),
+        aside=aside(xy, on, feet.offset_m, direction, feet.kind == Foot.VERTEX),
         level_m=np.full(len(shot), np.nan),
+        rise=np.full(len(shot), np.nan),
         beyond_m=beyond,
         rival=rival,
     )
@@ -178,16 +179,6 @@ def _at_centre(bend: FloatArray, offset: FloatArray, limit: float) -> BoolArray:
     bend: curvature of the nearest place, 1/m, + right.
     """
     return np.asarray((bend != 0.0) & (np.abs(bend * offset - 1.0) <= limit * np.abs(bend)))
-
-
-def _aside(
-    xy: FloatArray, on: FloatArray, offset: FloatArray, direction: FloatArray, vertex: BoolArray
-) -> FloatArray:
-    """Return unit vectors to the right of the line; outside a kink towards the shot or from it."""
-    right = rightward(direction)
-    turned = np.flatnonzero(vertex & (np.abs(offset) > 1e-9))
-    right[turned] = (xy[turned] - on[turned]) / offset[turned, None]
-    return right
 
 
 # ---------------------------------------------------------------- drawn lines
@@ -315,8 +306,9 @@ def to_chains(chains: tuple[Chain, ...], xy: FloatArray, limit: float, unit: Len
         along_m=along,
         offset_m=offset,
         xy_m=on,
-        aside=_aside(xy, on, offset, direction, found.at_end & ~out),
+        aside=aside(xy, on, offset, direction, found.at_end & ~out),
         level_m=level,
+        rise=(parts.level_out_m[part] - parts.level_in_m[part]) / whole,
         beyond_m=beyond,
         rival=_rivals(chains, parts, index, xy, close, found.offset_m, along, chain, limit, unit),
     )
@@ -453,14 +445,19 @@ def _design(
     return points, on[:, 1], on[:, 0]
 
 
-def _level(near: Near, course: Course | None, job: Job) -> FloatArray:
-    """Return the line's own elevation, else that of the alignment's profile beside it."""
+def _level(near: Near, course: Course | None, job: Job) -> tuple[FloatArray, FloatArray]:
+    """Return the line's own elevation, else that of the alignment's profile beside it; and a rise.
+
+    The rise, metre per metre, is along the line, or of the profile along the alignment.
+    """
     if course is None or course.profile is None:
-        return near.level_m
+        return near.level_m, near.rise
     grid = to_grid_m(near.xy_m, job.reference.ground)
     feet = course.feet(grid[:, 1], grid[:, 0])
-    return np.where(
-        np.isnan(near.level_m), course.elevation(feet.distance_m, feet.offset_m), near.level_m
+    own = ~np.isnan(near.level_m)
+    return (
+        np.where(own, near.level_m, course.elevation(feet.distance_m, feet.offset_m)),
+        np.where(own, near.rise, course.grade(feet.distance_m)),
     )
 
 
@@ -478,14 +475,11 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
     set_off = section.stake_offset_m or 0.0
     points = shots.points
     name = row_names(shots, rows)
-    level = _level(near, course, job)
+    level, rise = _level(near, course, job)
     design, on_n, on_e = _design(near, set_off, level, name, job)
     sigma = sigmas_of(points, rows.shot, sigma_level_of(section, job))
     across = near.offset_m - set_off
-    found = replace(
-        deltas(design, np.arange(len(name)), points, rows.shot, sigma),
-        horizontal=np.abs(across),
-    )
+    found = deltas(design, np.arange(len(name)), points, rows.shot, sigma)
     # Azimuth of the line: a quarter turn left of what points to its right.
     direction = wrap_azimuth(np.arctan2(-near.aside[:, 1], near.aside[:, 0]))
     shown = Lined(
@@ -495,6 +489,7 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
         offset=near.offset_m,
         azimuth=direction,
     )
+    sigma_dz = sigma.against_slope(direction, rise)
     if course is not None:
         feet = course.feet(found.measured_n, found.measured_e)
         shown = replace(shown, station=feet.station_m, offset=feet.offset_m)
@@ -515,6 +510,7 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
         columns=(
             *point_columns(found, name, rows.superseded, name, lined=shown),
             *_feature_columns(near, set_off, level, on_n, on_e),
+            column("sigma_dz", "σ of ΔZ", Quantity.LENGTH, sigma_dz, detail=True),
             column("line", "Line", Quantity.TEXT, near.name, detail=lines == 1),
             column("layer", "Layer", Quantity.TEXT, near.layer, detail=True),
             description_column(points.description[rows.shot]),
@@ -526,7 +522,7 @@ def _line_measure(  # noqa: PLR0913, PLR0917  (what was found)
             *across_items(across[governing]),
             *(each for each in spread_items(found, governing) if each.key.endswith("_z")),
         ),
-        comparisons=_line_comparisons(section, shown, found, near),
+        comparisons=_line_comparisons(section, shown, found, near, sigma_dz),
         judged_by_row=True,
         shots=rows.shot[:, None],
         used=np.unique(rows.shot[compared]),
@@ -556,7 +552,7 @@ def _feature_columns(
 
 
 def _line_comparisons(
-    section: Stakeout, shown: Lined, found: Deltas, near: Near
+    section: Stakeout, shown: Lined, found: Deltas, near: Near, sigma_dz: FloatArray
 ) -> tuple[Comparison, ...]:
     """Return plan and height: across the line, and along it only beyond its ends."""
     along, across = line_comparisons(replace(shown, along=near.beyond_m), found)
@@ -565,7 +561,7 @@ def _line_comparisons(
         limit="horizontal", label="from the line", value=found.horizontal, sigma=across.sigma
     )
     ends = (along,) if section.tolerance is not None and section.tolerance.along else ()
-    return (horizontal, vertical, *ends, across)
+    return (horizontal, replace(vertical, sigma=sigma_dz), *ends, across)
 
 
 def _undecided(section: Stakeout, near: Near, unit: LengthUnit) -> TextArray:

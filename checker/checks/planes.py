@@ -1,7 +1,8 @@
 """Slabs, pads, ramps: the plane that fits the shots, its slopes, and how flat they lie about it.
 
 Slopes are falls, positive downwards, rise per length; crossfall is the fall to the right of the
-direction. The plane is fitted by least squares of vertical residuals (`geometry.fit`).
+direction. The plane is fitted by least squares of vertical residuals (`geometry.fit`). On a drawing
+on ground shots and design points are brought to ground, so that slopes are rises per length there.
 """
 
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ import numpy as np
 
 from checker.checks.closing import column, item, refuse
 from checker.checks.deltas import Sigmas, counts_item, picked, sigmas_of
+from checker.checks.frame import to_ground_m
 from checker.checks.selecting import (
     check_shots,
     need_points,
@@ -53,7 +55,7 @@ def measure_plane(section: Plane, inputs: Inputs, job: Job) -> Measure:
     problems: list[Problem] = []
     shots = design = None
     try:
-        design = _design(section, inputs)
+        design = _design(section, inputs, job)
     except InputError as fault:
         problems += fault.problems
     try:
@@ -70,7 +72,7 @@ def measure_plane(section: Plane, inputs: Inputs, job: Job) -> Measure:
             f"{len(row)} shots are selected for one plane",
             f"select {_MOST} at most, or compare them with a surface",
         )
-    xy = plan_xy_m(shots.points, row)
+    xy = to_ground_m(plan_xy_m(shots.points, row), job.reference.ground)
     superseded, said = shot_again(shots, row, xy)
     z = shots.points.elevation_m[row]
     taken = ~superseded & (shots.reason[row] == "") & ~np.isnan(z)
@@ -86,7 +88,10 @@ def measure_plane(section: Plane, inputs: Inputs, job: Job) -> Measure:
         taken=taken,
         superseded=superseded,
         said=said,
-        sigma=sigmas_of(shots.points, row, sigma_level_of(section, job)),
+        # what the control is off by tilts no plane
+        sigma=sigmas_of(
+            shots.points, row, sigma_level_of(section, job), control=False, design=True
+        ),
         design=design,
         fit=fit,
         unit=job.unit,
@@ -119,7 +124,7 @@ class _Scene:
         return float("nan")
 
 
-def _design(section: Plane, inputs: Inputs) -> HeightFit | None:
+def _design(section: Plane, inputs: Inputs, job: Job) -> HeightFit | None:
     """Return the plane of the design's points; None where the job states slopes, or nothing."""
     if section.design is None:
         return None
@@ -128,8 +133,9 @@ def _design(section: Plane, inputs: Inputs) -> HeightFit | None:
         points, select_points(points, section.design, "design", section.where), section.where
     )
     chosen = chosen[~np.isnan(points.elevation_m[chosen])]
+    xy = to_ground_m(plan_xy_m(points, chosen), job.reference.ground)
     try:
-        return fit_plane(plan_xy_m(points, chosen), points.elevation_m[chosen])
+        return fit_plane(xy, points.elevation_m[chosen])
     except FitError as fault:
         refuse(
             "no-plane",

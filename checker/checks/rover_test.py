@@ -15,6 +15,7 @@ import numpy as np
 
 from checker.checks.closing import column, item, length_text, once, refuse, whole_measure
 from checker.checks.deltas import counts_item
+from checker.checks.frame import ground_scale
 from checker.checks.selecting import in_order_of_time
 from checker.checks.shots import Shots, select_shots
 from checker.geometry.statistics import f_quantile, sigma_factor
@@ -61,7 +62,8 @@ def measure_rover_test(section: RoverTest, inputs: Inputs, job: Job) -> Measure:
         for values in (residual_n, residual_e, residual_z)
     )
     s_plan = float(np.hypot(s_n, s_e))
-    distance = np.hypot(n[:, 1] - n[:, 0], e[:, 1] - e[:, 0])
+    scale = float(ground_scale(job.reference.ground)[0])
+    distance = scale * np.hypot(n[:, 1] - n[:, 0], e[:, 1] - e[:, 0])
     rise = z[:, 1] - z[:, 0]
     gross = _gross(section, sets, distance, rise)
     few = _too_few(sets)

@@ -20,8 +20,11 @@ from checker.checks.deltas import (
     point_columns,
     sigmas_of,
 )
+from checker.checks.frame import ground_scale, to_ground_m
 from checker.checks.line_common import (
+    Rows,
     across_items,
+    aside,
     description_column,
     in_two_places,
     off_the_ends,
@@ -30,14 +33,15 @@ from checker.checks.line_common import (
     staked_again,
     wanted_points,
 )
+from checker.checks.older_courses import SAME_M, older_course
 from checker.checks.shots import select_shots, sigma_level_of
 from checker.checks.staking import line_comparisons
-from checker.geometry.feet import Feet
+from checker.geometry.feet import Feet, Foot
 from checker.geometry.grade import slope_stake_offset
 from checker.model.arrays import BoolArray, FloatArray, TextArray
 from checker.model.inputs import Inputs
 from checker.model.job import Job, SlopeStakes
-from checker.model.measure import Comparison, Measure, Quantity
+from checker.model.measure import Comparison, Earlier, Measure, Quantity
 from checker.text import fixed
 
 
@@ -76,12 +80,11 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
     feet = course.feet(northing, easting)
     catch = _catch(section, course, feet, points.elevation_m[rows.shot])
     name = row_names(shots, rows)
-    n, e = course.place(feet.distance_m, catch.offset_m)
+    n, e = _beside(course, feet, northing, easting, catch.offset_m)
     design = wanted_points(name, n, e, catch.hinge_z_m)
     sigma = sigmas_of(points, rows.shot, sigma_level_of(section, job))
     found = deltas(design, np.arange(len(name)), points, rows.shot, sigma)
     across = feet.offset_m - catch.offset_m
-    found = replace(found, horizontal=np.abs(across))
     shown = Lined(
         along=np.full(len(name), np.nan),
         across=across,
@@ -89,6 +92,7 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
         offset=feet.offset_m,
         azimuth=course.alignment.azimuth_at(feet.distance_m),
     )
+    earlier, useless = _earlier(section, inputs, job, rows, across)
     unchecked = off_the_ends(rows, feet, course, job.unit)
     compared = unchecked == ""
     governing = compared & ~rows.superseded & np.isfinite(across)
@@ -118,8 +122,23 @@ def measure_slope_stakes(section: SlopeStakes, inputs: Inputs, job: Job) -> Meas
         undecided=in_two_places(feet, course),
         said=staked_again(rows),
         counted=~rows.superseded & (rows.unchecked == ""),
-        remarks=(_HOW, *course.remarks),
+        remarks=(_HOW, *course.remarks, *useless),
+        earlier=earlier,
     )
+
+
+def _beside(
+    course: Course, feet: Feet, northing: FloatArray, easting: FloatArray, offset: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return northings and eastings at offsets (+ right) beside each shot's own place of the line.
+
+    They lie square to the line; outside a corner of it towards the shot.
+    """
+    xy = to_ground_m(np.column_stack((easting, northing)), course.ground)
+    direction = course.alignment.azimuth_at(feet.distance_m)
+    on = course.alignment.point_at(feet.distance_m)
+    right = aside(xy, on, feet.offset_m, direction, feet.kind == Foot.VERTEX)
+    return course.on_grid(on + offset[:, None] * right)
 
 
 _HOW = (
@@ -144,6 +163,34 @@ def _catch(section: SlopeStakes, course: Course, feet: Feet, elevation: FloatArr
         cut=np.asarray(cut, dtype=np.bool_),
         offset_m=np.where(left, -out, out),
     )
+
+
+def _earlier(
+    section: SlopeStakes, inputs: Inputs, job: Job, rows: Rows, across: FloatArray
+) -> tuple[tuple[Earlier, ...], tuple[str, ...]]:
+    """Return how stakes stand to the catch points of earlier revisions, and which are no use."""
+    assert inputs.measured is not None  # noqa: S101  (it was measured)
+    points, found, remarks = inputs.measured, [], []
+    for revision in inputs.older:
+        course = older_course(section.alignment, revision, inputs, job)
+        if isinstance(course, str):
+            remarks.append(course)
+        elif course is not None:
+            feet = course.feet(points.northing_m[rows.shot], points.easting_m[rows.shot])
+            catch = _catch(section, course, feet, points.elevation_m[rows.shot])
+            then = feet.offset_m - catch.offset_m
+            then = np.where(np.abs(then - across) > SAME_M, then, np.nan)
+            away = np.abs(then) / ground_scale(job.reference.ground)[0]
+            found.append(
+                Earlier(
+                    words=revision.of.words,
+                    comparisons=(
+                        Comparison(limit="across", label="across", value=then),
+                        Comparison(limit="horizontal", label="horizontal", value=away),
+                    ),
+                )
+            )
+    return tuple(found), tuple(remarks)
 
 
 def _slopes(catch: _Catch) -> TextArray:

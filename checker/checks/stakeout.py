@@ -18,6 +18,7 @@ from checker.checks.deltas import (
 from checker.checks.grades import measure_grades
 from checker.checks.lines import measure_lines
 from checker.checks.matching import Nearest, match_nearest
+from checker.checks.older_courses import with_older_grades
 from checker.checks.older_lines import with_older_lines
 from checker.checks.revisions import past_of
 from checker.checks.selecting import (
@@ -78,7 +79,8 @@ def measure_stakeout(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
             'add alignment = "...", or write match = "id" or match = "nearest"',
         )
     if section.match is Match.STATION and section.stakes is None and section.design.everything:
-        return measure_grades(section, inputs, job)
+        grades = measure_grades(section, inputs, job)
+        return with_older_grades(grades, section.alignment, inputs, job)
     scene = _scene(section, inputs, job)
     matched = _by_nearest(scene) if section.match is Match.NEAREST else _by_id(scene)
     rows = _rows(scene, matched)

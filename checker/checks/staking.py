@@ -7,7 +7,7 @@ import numpy as np
 from checker.checks.closing import column
 from checker.checks.course import Course, course_of, stake_distance
 from checker.checks.deltas import Deltas, Lined, picked
-from checker.checks.frame import to_grid_m
+from checker.checks.frame import ground_scale, to_grid_m
 from checker.checks.selecting import need_points
 from checker.errors import InputError, Problem, Where
 from checker.geometry.feet import Foot
@@ -172,7 +172,8 @@ def lined(staked: Staked, known: IntArray, found: Deltas) -> Lined:
             along=nothing, across=nothing, station=nothing, offset=nothing, azimuth=nothing
         )
     azimuth = picked(staked.azimuth_rad, known)
-    along, across = along_across(found.dn, found.de, azimuth)
+    scale = float(ground_scale(course.ground)[0])
+    along, across = along_across(scale * found.dn, scale * found.de, azimuth)
     feet = course.feet(found.measured_n, found.measured_e)
     return Lined(
         along=along,
@@ -187,9 +188,14 @@ def line_comparisons(rows: Lined, found: Deltas) -> tuple[Comparison, Comparison
     """Return along and across with their uncertainties."""
     along = found.sigma.along(rows.azimuth)
     across = found.sigma.along(rows.azimuth + 0.5 * np.pi)
+    pair = found.sigma.between(rows.azimuth)
     return (
-        Comparison(limit="along", label="along", value=rows.along, sigma=along),
-        Comparison(limit="across", label="across", value=rows.across, sigma=across),
+        Comparison(
+            limit="along", label="along", value=rows.along, sigma=along, pair_correlation=pair
+        ),
+        Comparison(
+            limit="across", label="across", value=rows.across, sigma=across, pair_correlation=pair
+        ),
     )
 
 
@@ -206,7 +212,7 @@ def design_columns(staked: Staked, known: IntArray) -> tuple[Column, ...]:
         column("design_station", "Design station", Quantity.STATION, station),
         column("design_offset", "Design offset", Quantity.LENGTH, picked(staked.offset_m, known)),
     ]
-    deflection, chord = _on_arcs(course, distance)
+    deflection, chord = on_arcs(course, distance)
     if np.isfinite(deflection).any():
         made += [
             column("deflection", "Deflection in the arc", Quantity.ANGLE, deflection, detail=True),
@@ -233,7 +239,7 @@ def design_columns(staked: Staked, known: IntArray) -> tuple[Column, ...]:
     return tuple(made)
 
 
-def _on_arcs(course: Course, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
+def on_arcs(course: Course, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return deflection angle (+ right) and chord from the beginning of the arc; NaN off arcs.
 
     The deflection from the tangent is half the angle of the arc run so far, the chord 2 R sin of it
@@ -285,6 +291,6 @@ def offset_remark(set_off_m: float, what: str, unit: LengthUnit) -> str:
     """Return what stakes set off a line are compared with."""
     size = f"{fixed(float(unit.from_metres(abs(set_off_m))), 3)} {unit.short}"
     return (
-        f"The stakes stand {size} {side_word(set_off_m)} of {what}: they are compared with the "
-        "place beside it, their elevation with the elevation of what they stand for."
+        f"These are offset stakes, {size} {side_word(set_off_m)} of {what}. In plan each is "
+        "compared with that place; cut and fill are to what it stands for."
     )

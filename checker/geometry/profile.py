@@ -13,6 +13,9 @@ import numpy.typing as npt
 
 from checker.geometry.arrays import FloatArray, GeometryError
 
+_LEVEL = 1e-12
+"""A grade nearer to zero is level: what rounding leaves of one that is."""
+
 
 class ProfileError(GeometryError):
     """Points of vertical intersection that do not make a profile."""
@@ -73,11 +76,13 @@ class Profile:
         for piece in range(self.station_m.size):
             length = float(stop[piece] - self.station_m[piece])
             begin, bend = float(self.grade[piece]), float(self.bend[piece])
+            begin, after = (
+                0.0 if abs(each) < _LEVEL else each for each in (begin, begin + bend * length)
+            )
             sign = np.sign(begin) if begin else np.sign(bend)
             if last_sign and sign and sign != last_sign:
                 found.append(self._turn(float(self.station_m[piece]), last_sign, sharp=True))
             last_sign = sign or last_sign
-            after = begin + bend * length
             if begin * after < 0.0:
                 at = float(self.station_m[piece]) - begin / bend
                 found.append(self._turn(at, last_sign, sharp=False))

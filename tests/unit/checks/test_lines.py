@@ -3,6 +3,7 @@
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from checker.model.drawing import Figure
@@ -339,6 +340,8 @@ def test_a_superelevation_changes_evenly_along_the_line(tmp_path: Path) -> None:
     alignment = CL + 'superelevation = "super.csv"\n'
     table_ = SUPER.replace("0+200,-2 %,-2 %\n", "")
     found = run(road(tmp_path, GRADES, shots, alignment, super_csv=table_))
+    said = next(text for text in check(found, "Grade")["remarks"] if "superelevation" in text)
+    assert "stated from 0+100.000 to 0+300.000; before and beyond it the nearest row holds" in said
     # A quarter of the way from -2 % to 4 % on the right: -0.5 %.
     assert row(found, "Grade", "l")["design_z"] == pytest.approx(52.0 - 0.2)
     assert row(found, "Grade", "r")["design_z"] == pytest.approx(52.0 - 0.05)
@@ -367,3 +370,24 @@ def test_superelevations_that_cannot_be(
     shots = table("id,northing,easting,elevation", [("a", 5000.0, 2050.0, 52.0)])
     (found,) = faults(road(tmp_path, GRADES, shots, CL + alignment, super_csv=table_))
     assert found[:2] == (slug, where)
+
+
+def test_on_a_slope_the_place_of_a_shot_counts_in_its_height(tmp_path: Path) -> None:
+    """Against draws: shots about one place, each compared with the design where it came to lie."""
+    sigma, rho, each = (0.03, 0.01), 0.6, 0.004
+    shots = (
+        "id,northing,easting,elevation,sigma_n,sigma_e,sigma_z,correlation_ne\n"
+        f"p,4990,2050,52,{sigma[0]},{sigma[1]},{each},{rho}\n"
+    )
+    # 4 % up-station, eastwards; 25 % down to the right, southwards
+    alignment = CL + 'crossfall = "-25 %"\n'
+    found = run(road(tmp_path, GRADES, shots, alignment))
+    rng = np.random.default_rng(20310417)
+    covariance = [
+        [sigma[0] ** 2, rho * sigma[0] * sigma[1]],
+        [rho * sigma[0] * sigma[1], sigma[1] ** 2],
+    ]
+    n, e = rng.multivariate_normal([0.0, 0.0], covariance, 200_000).T
+    dz = rng.normal(0.0, each, len(n)) - (0.04 * e + 0.25 * n)
+    assert row(found, "Grade", "p")["sigma_dz"] == pytest.approx(dz.std(), rel=0.01)
+    assert row(found, "Grade", "p")["sigma_z"] == pytest.approx(each)

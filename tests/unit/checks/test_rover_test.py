@@ -1,6 +1,7 @@
 """The field test of the rover."""
 
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from checker.model.measure import Measure
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
 from tests.support.points import HERE, Shot, inputs, job, points, texts
+from tests.support.shapes import only_check, write_job
 
 PLACES = {"R1": (1000.0, 2000.0, 50.0), "R2": (1012.0, 2009.0, 50.5)}
 
@@ -103,6 +105,25 @@ def test_a_gross_error_spoils_the_test() -> None:
     clean = run(*shots_of(), sigma_plan_m=0.0142, distance_m=15.0, rise_m=0.5, sigma_height_m=0.01)
     assert not any("gross error" in text for text in clean.remarks)
     np.testing.assert_allclose(clean.column("d_distance").values.tolist(), 0.0, atol=0.06)
+
+
+def test_the_nominal_distance_is_on_ground(tmp_path: Path) -> None:
+    """15 m of tape are 14.985 m of grid where the factor is 0.999; that is no gross error."""
+    factor = 0.999
+    rows, sessions, times = shots_of(sigma=0.0001)
+    cells = [
+        f"{name},{n * factor!r},{e * factor!r},{z!r},{session},{time}"
+        for (name, n, e, z), session, time in zip(rows, sessions, times, strict=True)
+    ]
+    section = (
+        f"[reference]\nground = {{ combined_factor = {factor}, origin = {{ n = 0, e = 0 }} }}\n"
+        '[[rover_test]]\nname = "rover"\npoints = ["R1", "R2"]\ndistance = 15.0\n'
+        'sigma_plan = "1 mm"\n'
+    )
+    head = "id,northing,easting,elevation,session,time"
+    found = only_check(write_job(tmp_path, section, m_csv="\n".join([head, *cells, ""])))
+    assert max(abs(row["d_distance"]) for row in found["rows"]) < 0.001
+    assert not any("gross error" in text for text in found["remarks"])
 
 
 def test_few_sets_prove_nothing() -> None:

@@ -70,6 +70,17 @@ def test_stakes_by_station_and_offset_lie_beside_the_line(tmp_path: Path) -> Non
     assert (c["verdict"], "along 50 mm long" in c["reason"]) == ("outside", True)
 
 
+def test_a_stake_a_few_millimetres_past_an_end_keeps_its_station(tmp_path: Path) -> None:
+    # the line begins at 0+100, N 5000, E 2000, eastwards; it is drawn on backwards
+    stakes = "id,station,offset\nA,0+099.9905,4\n"
+    a = row(run(road(tmp_path, stakes, [("A", 4996.0, 2000.0, 50.0)])), "Stakes", "A")
+    assert (a["design_n"], a["design_e"]) == (pytest.approx(4996.0), pytest.approx(1999.9905))
+    assert a["along"] == pytest.approx(0.0095)
+    assert a["design_station"] == pytest.approx(99.9905)
+    stakes = "id,station,offset\nA,0+099.9,4\n"
+    assert "station-unknown" in str(faults(road(tmp_path / "far", stakes, [("A", 1, 2, 3)])))
+
+
 def test_the_elevation_of_the_table_stands_before_the_profile(tmp_path: Path) -> None:
     stakes = "id,station,offset,elevation\nA,0+150,0,52.5\nB,0+150,-4,\n"
     alignment = CL + 'crossfall = "-2 %"\n'
@@ -162,7 +173,8 @@ def test_offset_stakes_stand_for_their_feature_and_the_other_side_is_said(tmp_pa
     assert "set on the other side: left of what it stands for, the design says right" in b["reason"]
     assert "other side" not in row(found, "Stakes", "C")["reason"]
     assert any(
-        "stand 3.000 m right of the design points" in r for r in check(found, "Stakes")["remarks"]
+        "offset stakes, 3.000 m right of the design points" in r
+        for r in check(found, "Stakes")["remarks"]
     )
 
 
@@ -231,7 +243,9 @@ def test_the_end_is_on_the_line_though_its_station_is_rounded(tmp_path: Path) ->
         stakes_csv="id,station,offset\nE,0+200.01,0\n",
         shots_csv=table(SHOT, [("E", 0.0, 100.0034, 1.0)]),
     )
-    assert row(run(folder), "Stakes", "E")["horizontal"] == pytest.approx(0.0, abs=1e-9)
+    end = row(run(folder), "Stakes", "E")
+    # what is written is the design, there as anywhere along the line
+    assert (end["along"], end["across"]) == (pytest.approx(-0.0066), pytest.approx(0.0, abs=1e-9))
 
 
 def test_feet_have_hundreds_behind_the_plus(tmp_path: Path) -> None:

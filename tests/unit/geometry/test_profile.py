@@ -19,6 +19,21 @@ def test_straight_grades_and_a_sharp_crest() -> None:
     assert (turn.kind, turn.station_m, turn.elevation_m, turn.sharp) == ("high", 100.0, 12.0, True)
 
 
+def test_a_low_point_where_the_parabolas_of_a_sag_meet_is_one() -> None:
+    """Grades of -3 and +2 % over 200 and 300: level at the PVI itself, but for the last digit."""
+    feet = 0.3048
+    line = profile(
+        np.array([1000.0, 1500.0, 2000.0]) * feet,
+        np.array([115.0, 100.0, 110.0]) * feet,
+        np.array([0.0, 200.0, 0.0]) * feet,
+        np.array([0.0, 300.0, 0.0]) * feet,
+    )
+    (turn,) = line.turns()
+    assert (turn.kind, turn.sharp) == ("low", False)
+    assert turn.station_m == pytest.approx(1500.0 * feet, abs=1e-9)
+    assert turn.elevation_m == pytest.approx(103.0 * feet, abs=1e-12)
+
+
 def test_a_symmetric_sag() -> None:
     line = profile([0.0, 500.0, 1000.0], [20.0, 10.0, 25.0], [0.0, 100.0, 0.0])
     # -2 % to +3 % over 200: lowest 80 behind the BVC at 400.
