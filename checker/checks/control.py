@@ -4,6 +4,7 @@ import numpy as np
 
 from checker.checks.control_sessions import about_sessions
 from checker.checks.deltas import (
+    Sigmas,
     counts_item,
     deltas,
     picked_text,
@@ -18,6 +19,8 @@ from checker.model.arrays import IntArray, TextArray
 from checker.model.inputs import Inputs
 from checker.model.job import ControlInput, Job
 from checker.model.measure import Measure
+from checker.model.points import Points
+from checker.units import SigmaLevel
 
 
 def measure_control(
@@ -65,7 +68,7 @@ def measure_control(
         points[row_point],
         measured,
         row_shot,
-        sigmas_of(measured, row_shot, level, design=False),
+        _sigmas(known, points[row_point], measured, row_shot, level),
     )
     row_id = names[row_point]
     blank: TextArray = np.full(len(row_id), "", dtype=object)
@@ -105,4 +108,36 @@ def measure_control(
         counted=counted,
         whole_unchecked=unproven,
         remarks=tuple(about_sessions(measured, shots, (at >= 0) | (reason != ""))),
+    )
+
+
+def _sigmas(
+    known: Points, mark: IntArray, measured: Points, shot: IntArray, level: SigmaLevel | None
+) -> Sigmas:
+    """Return the standard deviations of shots against marks; arrays of shape (rows,).
+
+    Where the table of control shows a mark's own, these count, and where it does not what the job
+    states for all control.
+    """
+    stated = sigmas_of(measured, shot, level, design=False)
+    own = sigmas_of(known, mark, None)
+    shown = [~np.isnan(own.n) & ~np.isnan(own.e), ~np.isnan(own.z)]
+    if not any(each.any() for each in shown):
+        return stated
+    bare = sigmas_of(measured, shot, level, control=False, design=False).joined(own)
+    plan, height = shown
+    correlation = None
+    if bare.correlation is not None or stated.correlation is not None:
+        nothing = np.zeros(len(mark))
+        correlation = np.where(
+            plan,
+            nothing if bare.correlation is None else bare.correlation,
+            nothing if stated.correlation is None else stated.correlation,
+        )
+    return Sigmas(
+        n=np.where(plan, bare.n, stated.n),
+        e=np.where(plan, bare.e, stated.e),
+        h=np.where(plan, bare.h, stated.h),
+        z=np.where(height, bare.z, stated.z),
+        correlation=correlation,
     )

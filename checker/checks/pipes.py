@@ -97,12 +97,15 @@ def _unknown(section: Pipe, inputs: Inputs, shots: Shots, names: list[str]) -> l
 class _Ends:
     """One end of every pair; arrays of shape (pairs,), metres, NaN where not there.
 
-    known, measured, sigma: shape (pairs, 3), northing, easting, elevation. shot: -1 for none.
+    known, measured, sigma: shape (pairs, 3), northing, easting, elevation. apart: of the elevation
+    where it is compared with that of another end, which rests on the same control. shot: -1 for
+    none.
     """
 
     known: FloatArray
     measured: FloatArray
     sigma: FloatArray
+    apart: FloatArray
     shot: IntArray
     absent: TextArray
 
@@ -120,7 +123,8 @@ def _ends(
     design, points = inputs.design, shots.points
     at = np.array([known.get(name, -1) for name in names], dtype=np.int64)
     shot = np.array([latest.get(name, -1) for name in names], dtype=np.int64)
-    sigma = sigmas_of(points, shot, sigma_level_of(section, job))
+    level = sigma_level_of(section, job)
+    sigma = sigmas_of(points, shot, level)
     there = np.full((len(names), 3), np.nan)
     if design is not None:
         axes = (design.northing_m, design.easting_m, design.elevation_m)
@@ -130,6 +134,7 @@ def _ends(
         known=there,
         measured=np.column_stack([picked(axis, shot) for axis in axes]),
         sigma=np.column_stack((sigma.n, sigma.e, sigma.z)),
+        apart=sigmas_of(points, shot, level, control=False, design=True).z,
         shot=shot,
         absent=np.array(
             ["" if name in latest else shots.why_absent(name) for name in names], dtype=object
@@ -162,7 +167,7 @@ def _falls(pairs: list[_Pair], upper: _Ends, lower: _Ends, ground: FloatArray) -
     design_run = (lower.known - upper.known) * ground
     length, design_length = (np.hypot(part[:, 0], part[:, 1]) for part in (run, design_run))
     fall, design_fall = -run[:, 2], -design_run[:, 2]
-    sigma_fall = np.hypot(upper.sigma[:, 2], lower.sigma[:, 2])
+    sigma_fall = np.hypot(upper.apart, lower.apart)
 
     def over(value: FloatArray, size: FloatArray) -> FloatArray:
         long_enough = is_pipe & (size > _NO_LENGTH_M)

@@ -48,7 +48,8 @@ def measure_relative(section: Relative, inputs: Inputs, job: Job) -> Measure:
     problems: list[Problem] = []
     shots = asked = None
     try:
-        need_points(inputs.design, "design", section.where)
+        if section.pairs or section.group is not None or section.groups or section.line:
+            need_points(inputs.design, "design", section.where)
         asked = _asked(section, inputs)
     except InputError as fault:
         problems += fault.problems
@@ -112,7 +113,8 @@ def _asked(section: Relative, inputs: Inputs) -> _Asked:
     pairs += [(section.line[0], name) for name in section.line[1:]]
     pairs = list(dict.fromkeys(pairs))
     names = list(dict.fromkeys((*group, *(name for pair in pairs for name in pair))))
-    known = {str(name) for name in stripped_ids(_design(inputs)).tolist()}
+    design = inputs.design
+    known = set() if design is None else {str(name) for name in stripped_ids(design).tolist()}
     wanted = [name for name in names if name not in section.groups and name not in known]
     ends = list(dict.fromkeys(name for pair in section.plumb for name in pair))
     if inputs.measured is not None:
@@ -232,7 +234,7 @@ def _marks(
     members: dict[str, tuple[str, ...]],
 ) -> _Marks:
     """Return where the marks are by design and as measured."""
-    design, points = _design(inputs), shots.points
+    points = shots.points
     wanted = {name for names in members.values() for name in names}
     known_at = design_index(inputs, wanted, section.where)
     latest, _ = shots.latest()
@@ -245,7 +247,7 @@ def _marks(
     for number, names in enumerate(members.values()):
         at = np.array([known_at[name] for name in names if name in known_at], dtype=np.int64)
         if len(at) == len(names):
-            known[number] = _middle(design, at)
+            known[number] = _middle(_design(inputs), at)
         missing = [name for name in names if name not in latest]
         behind.append(tuple(latest[name] for name in names if name in latest))
         if missing:
@@ -255,7 +257,8 @@ def _marks(
             continue
         shot = np.array(behind[-1], dtype=np.int64)
         measured[number] = _middle(points, shot)
-        each = sigmas_of(points, shot, level, control=False)
+        drawn = len(at) == len(names)  # then what the design's rounding may be off by counts too
+        each = sigmas_of(points, shot, level, control=False, design=drawn)
         squares = [float(np.sum(part**2)) for part in (each.n, each.e, each.z)]
         sigma[number] = np.sqrt(squares) / len(shot)
     used = {name for names in members.values() for name in names}
@@ -322,7 +325,7 @@ def _measure(
     for row, each in enumerate(behind):
         shots[row, : len(each)] = each
     blank: TextArray = np.full(rows, "", dtype=object)
-    items, remarks = _as_a_whole(marks, whole, job.unit)
+    items, remarks = _as_a_whole(marks, whole, job)
     length = Quantity.LENGTH
     earlier = several(marks.superseded, "earlier shot")
     again = (f"{earlier} of these points superseded by later ones.",) if marks.superseded else ()
@@ -372,7 +375,7 @@ def _measure(
         undecided=blank,
         said=blank.copy(),
         counted=np.ones(rows, dtype=np.bool_),
-        remarks=(*remarks, *_diagonals(marks, whole, job.unit), *again),
+        remarks=(*remarks, *_diagonals(marks, whole, job), *again),
     )
 
 
@@ -463,11 +466,15 @@ def _out_of_plumb(marks: _Marks, pairs: _Rows, lean: FloatArray, height: FloatAr
 
 
 def _as_a_whole(
-    marks: _Marks, whole: IntArray, unit: LengthUnit
+    marks: _Marks, whole: IntArray, job: Job
 ) -> tuple[tuple[Item, ...], tuple[str, ...]]:
-    """Return how the points lie as a rigid whole, and what is left inside; said in words too."""
+    """Return how the points lie as a rigid whole, and what is left inside; said in words too.
+
+    The shift is a difference of coordinates, on the grid; what is left inside is on ground.
+    """
+    unit, ground = job.unit, ground_scale(job.reference.ground)
     there = whole[marks.absent[whole] == ""]
-    known, measured = marks.known[there], marks.measured[there]
+    known, measured = marks.known[there] * ground, marks.measured[there] * ground
     move: PlaneMove | None = None
     if len(there) > 1:
         try:
@@ -480,7 +487,7 @@ def _as_a_whole(
     if move is None:
         shift, left, turn = np.full(2, np.nan), np.full(len(there), np.nan), none
     else:
-        shift = (move.centre_to_m - move.centre_from_m)[::-1]
+        shift = (move.centre_to_m - move.centre_from_m)[::-1] / ground[:2]
         left = np.hypot(*move.residual_m.T)
         turn = move.rotation_rad
     rise = measured[:, 2] - known[:, 2]
@@ -528,8 +535,9 @@ def _fit_words(
     return text + "."
 
 
-def _diagonals(marks: _Marks, whole: IntArray, unit: LengthUnit) -> tuple[str, ...]:
+def _diagonals(marks: _Marks, whole: IntArray, job: Job) -> tuple[str, ...]:
     """Return how the two diagonals of four points compare: whether a rectangle is square."""
+    unit, scale = job.unit, float(ground_scale(job.reference.ground)[0])
     if len(whole) != 4 or (marks.absent[whole] != "").any():
         return ()
     known = marks.known[whole]
@@ -538,7 +546,7 @@ def _diagonals(marks: _Marks, whole: IntArray, unit: LengthUnit) -> tuple[str, .
     ends = ((around[0], around[2]), (around[1], around[3]))
 
     def length_of(place: FloatArray, ends: tuple[int, int]) -> float:
-        return float(np.hypot(*(place[ends[1], :2] - place[ends[0], :2])))
+        return scale * float(np.hypot(*(place[ends[1], :2] - place[ends[0], :2])))
 
     grown = [length_of(marks.measured, pair) - length_of(marks.known, pair) for pair in ends]
     texts = []

@@ -115,7 +115,8 @@ def read_relative(draft: Draft, table: Table) -> None:
     """Read [[relative]]: distances and differences of elevation between points."""
     name = section_name(draft, table, "Relative")
     needs_measured(draft, table)
-    needs_design(draft, table)
+    if not table.has("plumb") or any(map(table.has, ("pairs", "group", "groups", "line"))):
+        needs_design(draft, table)
     tolerance = tolerance_of(draft, table)
     needs_tolerance(table, tolerance)
     pairs = id_lists(table, "pairs", '[["101", "102"], ["101", "103"]]', most=2)

@@ -1,5 +1,6 @@
 """Check shots against the known points."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ from checker.checks.control import measure_control
 from checker.errors import InputError
 from checker.model.job import ControlInput, Tolerance
 from checker.model.measure import Measure
-from checker.model.points import Points
+from checker.model.points import Points, SigmaBudget
 from checker.units import LengthUnit
 from checker.verdicts.judge import judge
 from tests.support.points import HERE, inputs, job, points, texts, tolerance
@@ -133,3 +134,25 @@ def test_time_counts_before_the_order_of_the_rows() -> None:
 
 def test_without_sessions_nothing_is_said_of_them() -> None:
     assert made(points(SHOTS)).remarks == ()
+
+
+def test_the_sigmas_of_a_mark_count_where_the_table_shows_them() -> None:
+    known = points(
+        [("CP1", 100.0, 100.0, 10.0), ("CP3", 300.0, 100.0, 10.0)],
+        sigma_n_m=np.array([0.008, NAN]),
+        sigma_e_m=np.array([0.006, NAN]),
+        sigma_z_m=np.array([0.01, NAN]),
+    )
+    shots = points(
+        [("CP1", 100.0, 100.0, 10.0), ("CP3", 300.0, 100.0, 10.0)], sigma=(0.003, 0.004, 0.005)
+    )
+    budget = SigmaBudget(control_h_m=0.02, control_z_m=0.03)
+    measure = made(replace(shots, budget=budget), known=known)
+    np.testing.assert_allclose(
+        measure.column("sigma_h").values.tolist(),
+        # by its own, and as the job states for all control
+        [np.sqrt(0.003**2 + 0.004**2 + 0.008**2 + 0.006**2), np.hypot(0.005, 0.02)],
+    )
+    np.testing.assert_allclose(
+        measure.column("sigma_z").values.tolist(), [np.hypot(0.005, 0.01), np.hypot(0.005, 0.03)]
+    )

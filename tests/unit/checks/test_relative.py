@@ -234,6 +234,37 @@ def test_out_of_plumb_may_grow_with_the_height(tmp_path: Path) -> None:
     assert "out of plumb 5.0 mm, limit 3.5 mm" in bad["reason"]
 
 
+def test_the_rounding_of_the_design_is_in_the_sigma_of_a_pair(tmp_path: Path) -> None:
+    """Each end by 10 mm over the root of 12 on every axis; along the line it is the same."""
+    write_job(
+        tmp_path,
+        '[[relative]]\nname = "pair"\npairs = [["1", "2"]]\n'
+        'tolerance = { distance = "20 mm", elevation = "20 mm" }\n',
+        d_csv=table([("1", 0.0, 0.0, 10.0), ("2", 30.0, 40.0, 9.0)]),
+        m_csv="id,northing,easting,elevation,sigma_n,sigma_e,sigma_z\n"
+        "1,0,0,10,.003,.003,.005\n2,30,40,9,.004,.004,.004\n",
+    )
+    job = tmp_path / "job.toml"
+    job.write_text(job.read_text().replace('"d.csv"', '"d.csv"\nrounded_to = 0.01'), "utf-8")
+    (only,) = only_check(tmp_path)["rows"]
+    rounding = 2.0 * 0.01**2 / 12.0
+    assert only["sigma_distance"] == pytest.approx((0.003**2 + 0.004**2 + rounding) ** 0.5)
+    assert only["sigma_dz"] == pytest.approx((0.005**2 + 0.004**2 + rounding) ** 0.5)
+
+
+def test_plumb_alone_needs_no_design(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text(
+        '[job]\ntitle = "Columns"\nunit = "metre"\n[measured]\nfiles = ["m.csv"]\n[[relative]]\n'
+        'name = "columns"\nplumb = [["low", "top"]]\ntolerance = { plumb = "6 mm" }\n',
+        "utf-8",
+    )
+    (tmp_path / "m.csv").write_text(table(COLUMN), "utf-8")
+    found = only_check(tmp_path)
+    assert found["verdict"] == "within"
+    (only,) = found["rows"]
+    assert only["verdict"] == "within"
+
+
 def test_a_top_that_nobody_knows() -> None:
     with pytest.raises(InputError) as caught:
         measured(BOLTS, plumb=(("1", "nowhere"),))
