@@ -25,12 +25,21 @@ from checker.checks.shots import (
 from checker.errors import InputError, Problem
 from checker.geometry.arrays import GeometryError
 from checker.geometry.boundary import Boundary, boundary, inside
+from checker.geometry.quads import split_heights
 from checker.geometry.surface import Heights, SurfaceError, plan_area, surface
 from checker.geometry.surface import Surface as Faces
 from checker.geometry.volume import Volume, volume_between
 from checker.geometry.volume_weights import corner_weights
 from checker.lengths import small_text
-from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
+from checker.model.arrays import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+    TextArray,
+    is_same,
+    same_text,
+    taken,
+)
 from checker.model.drawing import Figure, Triangles
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
@@ -76,7 +85,7 @@ def measure_surface(section: Surface, inputs: Inputs, job: Job) -> Measure:
         section=section,
         job=job,
         shots=shots,
-        row=shots.chosen[~proof],
+        row=taken(shots.chosen, np.flatnonzero(~proof)),
         triangles=triangles,
         faces=faces,
         edges=boundary(faces),
@@ -161,6 +170,7 @@ def _triangles(section: Surface, inputs: Inputs) -> Triangles:
     if problems:
         raise InputError(problems)
     take = fits(section.layers, layer)
+    quad, quad_m = _warped(parts)
     return Triangles(
         corner_m=np.concatenate([part.corner_m for part in parts])[take],
         layer=layer[take],
@@ -170,7 +180,24 @@ def _triangles(section: Surface, inputs: Inputs) -> Triangles:
             for name, count in dropped.items()
             if fits(section.layers, _texts([name])).any()
         },
+        quad=None if quad is None else quad[take],
+        quad_m=quad_m,
     )
+
+
+def _warped(parts: Sequence[Triangles]) -> tuple[IntArray | None, FloatArray | None]:
+    """Return which face of four corners triangles are half of, and these faces, over all parts."""
+    found = [part.quad_m for part in parts if part.quad_m is not None]
+    if not found:
+        return None, None
+    numbers, before = [], 0
+    for part in parts:
+        if part.quad is None or part.quad_m is None:
+            numbers.append(np.full(len(part.corner_m), -1, dtype=np.int64))
+        else:
+            numbers.append(np.where(part.quad >= 0, part.quad + before, -1))
+            before += len(part.quad_m)
+    return np.concatenate(numbers), np.concatenate(found)
 
 
 def _texts(names: Sequence[str]) -> TextArray:
@@ -265,19 +292,21 @@ def _measure(scene: _Scene) -> Measure:
     section, points, row = scene.section, scene.shots.points, scene.row
     xy = to_ground_m(plan_xy_m(points, row), scene.job.reference.ground)
     found = scene.faces.look_up(xy)
-    reason = scene.shots.reason[row]
+    reason = taken(scene.shots.reason, row)
     superseded, said = shot_again(scene.shots, row, xy)
-    z = points.elevation_m[row]
+    z = taken(points.elevation_m, row)
     dz = z - found.elevation_m
     unchecked = _outside(scene, found, xy)
     aside = np.flatnonzero(reason != "")
-    unchecked[aside] = [f"excluded: {text}" for text in reason[aside].tolist()]
+    if aside.size:
+        unchecked = unchecked.copy()
+        unchecked[aside] = [f"excluded: {text}" for text in reason[aside].tolist()]
     sigma = sigmas_of(points, row, sigma_level_of(section, scene.job))
     sigma_dz = _sigma_dz(sigma, found)
     counted = ~superseded & (reason == "")
     compared = counted & ~np.isnan(dz)
     name = names_of(scene.shots, row)
-    blank: TextArray = np.full(len(row), "", dtype=object)
+    other, about_other = _other_split(scene, found, xy, dz, sigma_dz)
     volume_items, volume_remarks = _volume(scene, xy, counted & ~np.isnan(z))
     return Measure(
         kind="surface",
@@ -310,15 +339,15 @@ def _measure(scene: _Scene) -> Measure:
             ),
             *volume_items,
         ),
-        comparisons=(_comparison(scene, found, dz, sigma_dz),),
+        comparisons=(_comparison(scene, found, dz, sigma_dz), *other),
         judged_by_row=True,
         shots=row[:, None],
-        used=row[(reason == "") & (found.hits > 0)],
+        used=taken(row, np.flatnonzero((reason == "") & (found.hits > 0))),
         unchecked=unchecked,
-        undecided=blank,
+        undecided=same_text("", len(row)),
         said=said,
         counted=counted,
-        remarks=(*_remarks(scene), *volume_remarks),
+        remarks=(*_remarks(scene), *about_other, *volume_remarks),
     )
 
 
@@ -369,6 +398,8 @@ def _sigma_dz(sigma: Sigmas, found: Heights) -> FloatArray:
 
     Where no sigma of the place is shown only the height's counts.
     """
+    if is_same(sigma.z) and np.isnan(sigma.z[0]):
+        return sigma.z
     east = np.nan_to_num(sigma.e) * found.gradient[:, 0]
     north = np.nan_to_num(sigma.n) * found.gradient[:, 1]
     return np.sqrt(sigma.z**2 + east**2 + north**2)
@@ -376,8 +407,11 @@ def _sigma_dz(sigma: Sigmas, found: Heights) -> FloatArray:
 
 def _comparison(scene: _Scene, found: Heights, dz: FloatArray, sigma_dz: FloatArray) -> Comparison:
     """Return the comparison of heights; where the design has two elevations none is compared."""
-    absent: TextArray = np.full(len(dz), "", dtype=object)
-    absent[np.isnan(scene.shots.points.elevation_m[scene.row])] = "no elevation was measured"
+    absent, value = same_text("", len(dz)), dz
+    silent = np.isnan(taken(scene.shots.points.elevation_m, scene.row))
+    if silent.any() or found.overlaps.any():
+        absent, value = absent.copy(), np.where(found.overlaps, np.nan, dz)
+        absent[silent] = "no elevation was measured"
     for row in np.flatnonzero(found.overlaps).tolist():
         low, high = (scene.length(float(end[row])) for end in (found.low_m, found.high_m))
         absent[row] = (
@@ -386,21 +420,60 @@ def _comparison(scene: _Scene, found: Heights, dz: FloatArray, sigma_dz: FloatAr
     return Comparison(
         limit="vertical",
         label="height",
-        value=np.where(found.overlaps, np.nan, dz),
+        value=value,
         sigma=sigma_dz,
         absent=absent,
         absent_verdict=np.full(len(dz), Verdict.UNDECIDED, dtype=np.int8),
     )
 
 
+def _other_split(
+    scene: _Scene, found: Heights, xy: FloatArray, dz: FloatArray, sigma_dz: FloatArray
+) -> tuple[tuple[Comparison, ...], tuple[str, ...]]:
+    """Return how shots lie to the other split of faces that may be split either way, and a remark.
+
+    The drawing does not say which is meant, so a height that only one of them lets pass is a reason
+    for doubt.
+    """
+    quad, quad_m = scene.triangles.quad, scene.triangles.quad_m
+    hit = np.flatnonzero(found.source >= 0)
+    if quad is None or quad_m is None or not hit.size:
+        return (), ()
+    face = quad[found.source[hit]]
+    rows, face = hit[face >= 0], face[face >= 0]
+    if not rows.size:
+        return (), ()
+    both = split_heights(quad_m[face], xy[rows]) - scene.section.thickness_m
+    apart = both - found.elevation_m[rows][:, None]
+    apart = apart[np.arange(len(rows)), np.abs(apart).argmax(axis=1)]
+    value = np.full(len(dz), np.nan)
+    value[rows] = dz[rows] - apart
+    comparison = Comparison(
+        limit="vertical",
+        label="split along its other diagonal, its face puts it",
+        value=value,
+        sigma=sigma_dz,
+        applies=np.isfinite(value),
+        hint=True,
+    )
+    most = scene.length(float(np.abs(apart).max()))
+    remark = (
+        f"{several(len(rows), 'shot')} on faces whose four corners are not in one plane: split "
+        f"along the other diagonal the design would be up to {most} higher or lower there. "
+        "The drawing does not say which is meant: what passes on the one that was taken and not on "
+        "the other is undecided."
+    )
+    return (comparison,), (remark,)
+
+
 def _outside(scene: _Scene, found: Heights, xy: FloatArray) -> TextArray:
     """Return why shots have no design elevation, or ""; shape (rows,)."""
     import shapely
 
-    texts: TextArray = np.full(len(xy), "", dtype=object)
     beside = np.flatnonzero(found.hits == 0)
     if not beside.size:
-        return texts
+        return same_text("", len(xy))
+    texts: TextArray = np.full(len(xy), "", dtype=object)
     whole = [loop for loop in scene.edges.loops if loop.kind != "seam"]
     loops = whole or scene.edges.loops  # a surface may be as narrow as a crack
     starts = np.concatenate([loop.xyz_m[:, :2] for loop in loops])
@@ -501,13 +574,17 @@ def _volume(
         return _volume_items(None, np.nan, np.nan), (f"No volume: {fault}.",)
     found = volume_between(ground, scene.faces, rings)
     weights = corner_weights(ground, scene.faces, rings)
-    sigma_z = sigmas_of(points, row, sigma_level_of(scene.section, scene.job)).z
+    level = sigma_level_of(scene.section, scene.job)
+    sigma_z = sigmas_of(points, row, level, control=False, design=True).z
+    common_z = 0.0 if points.budget is None else points.budget.control_z_m
     spread = []
     for part in weights:
         of_shot = np.zeros(len(row))
         np.add.at(of_shot, corner[ground.source].reshape(-1), part.reshape(-1))
         touched = of_shot != 0.0
-        spread.append(float(np.sqrt(np.sum((of_shot[touched] * sigma_z[touched]) ** 2))))
+        alone = np.sum((of_shot[touched] * sigma_z[touched]) ** 2)
+        together = (common_z * of_shot.sum()) ** 2  # the control lifts all shots alike
+        spread.append(float(np.sqrt(alone + together)))
     shots = len(np.unique(corner[ground.source]))
     remarks = _volume_remarks(scene, found, shots)
     if shots < len(row):

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from checker.errors import Where
-from checker.model.arrays import FloatArray, TextArray
+from checker.model.arrays import FloatArray, IntArray, TextArray
 from checker.model.points import Points
 
 
@@ -46,13 +46,17 @@ class Triangles:
     """The drawing's own triangles, world coordinates; arrays of shape (triangles, ...).
 
     corner_m: shape (triangles, 3, 3), easting, northing, elevation. layer, handle: of the entity.
-    dropped: how many faces without area were left out, by layer.
+    dropped: how many faces without area were left out, by layer. quad: of a triangle that is half
+    of a face whose four corners are not in one plane and that might be split either way, the number
+    of that face in quad_m, shape (faces, 4, 3); -1 of the others. None where there are none.
     """
 
     corner_m: FloatArray
     layer: TextArray
     handle: TextArray
     dropped: Mapping[str, int]
+    quad: IntArray | None = None
+    quad_m: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,14 +71,21 @@ def faces_of(quads: FloatArray, tags: list[Tag], metres: float) -> Faces | None:
     kept = {tags[index] for index in number[left].tolist()} if len(gone) or crossed.any() else set()
     off = np.where(is_quad & good & left, plain, 0.0)
     worst = int(np.argmax(off))
+    bent = off > PLANE_M
+    quad = quad_m = None
+    if bent.any():
+        quad = np.where(bent, np.cumsum(bent) - 1, -1)[owner]
+        quad_m = corner[bent]
     return Faces(
         triangles=Triangles(
             corner_m=made,
             layer=_of(tags, owner, "layer"),
             handle=_of(tags, owner, "handle"),
             dropped=dict(sorted(dropped.items())),
+            quad=quad,
+            quad_m=quad_m,
         ),
-        warped=int(np.count_nonzero(off > PLANE_M)),
+        warped=int(np.count_nonzero(bent)),
         worst_m=float(off[worst]),
         worst=tags[worst] if off[worst] > PLANE_M else None,
         quads=int(np.count_nonzero(is_quad)),
