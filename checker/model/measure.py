@@ -94,6 +94,7 @@ class Comparison:
     vector, vector_sigma: shape (rows, 2), north and east, for a two-dimensional offset;
     vector_correlation: shape (rows,), of the two; None: independent.
     n, length_m: what a formula of the tolerance is taken at; shape () or as value.
+    pair_correlation: shape (rows,), of along and across: how their errors hang together.
     absent: why a value is NaN, shape as value; absent_verdict: what that makes of the row.
     applies: shape as value, False where the row is of another kind and is not to be compared in
     this way at all; None: all are. hint: a value over its limit is only a reason for doubt, which
@@ -107,6 +108,7 @@ class Comparison:
     vector: FloatArray | None = None
     vector_sigma: FloatArray | None = None
     vector_correlation: FloatArray | None = None
+    pair_correlation: FloatArray | None = None
     n: FloatArray | None = None
     length_m: FloatArray | None = None
     absent: TextArray | None = None
@@ -120,11 +122,13 @@ class Earlier:
     """How the rows lie to an earlier revision of the design.
 
     words: what the revision is called in a sentence. comparisons: as the measure's own, NaN where
-    that revision has no such point or has it in the same place.
+    that revision has no such point or has it in the same place. move_m: shape (rows, 3), its place
+    less that of this design, north, east and up; NaN where it has no such point; None: not known.
     """
 
     words: str
     comparisons: tuple[Comparison, ...]
+    move_m: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

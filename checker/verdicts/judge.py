@@ -10,14 +10,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from checker.model.arrays import BoolArray, CodeArray, FloatArray, IntArray, TextArray
+from checker.model.arrays import (
+    BoolArray,
+    CodeArray,
+    FloatArray,
+    IntArray,
+    TextArray,
+    is_same,
+    same_number,
+    same_text,
+)
 from checker.model.finding import Finding, Judgement, Verdict
 from checker.model.job import Rule, Tolerance
 from checker.model.measure import Comparison, Item, Measure, Quantity
 from checker.units import LengthUnit
 from checker.verdicts.earlier import with_earlier
 from checker.verdicts.limits import SLOPES, Limits, limit_items, limits
-from checker.verdicts.probability import within_circle, within_interval
+from checker.verdicts.probability import within_circle, within_interval, within_rectangle
 from checker.verdicts.provable import provable, unproven
 from checker.verdicts.risk import method_risks, row_risks
 from checker.verdicts.shape import shape_remarks
@@ -88,6 +97,11 @@ def judge(measure: Measure, doubts: TextArray, unit: LengthUnit) -> Finding:
             unproven=" ".join(weak),
         )
     verdict, reason, share = _judge_as_one(measure, judged, doubts, unit)
+    if verdict is Verdict.OUTSIDE and any(
+        column.key.startswith("adjusted") and np.isfinite(column.values.astype(np.float64)).any()
+        for column in measure.columns
+    ):
+        measure = replace(measure, remarks=(_NOT_TO_BE_USED, *measure.remarks))
     return Finding(
         measure=measure,
         summary=summary,
@@ -125,10 +139,10 @@ class _Judged:
 def _compare(comparison: Comparison, limit: Limits, tolerance: Tolerance) -> _Judged:
     """Return the comparison judged against its limits, each value on its own."""
     value = comparison.value
-    uncertainty = np.zeros(value.shape)
+    uncertainty = same_number(0.0, len(value))
     if tolerance.rule is Rule.GUARDED:
         sigma = comparison.sigma
-        uncertainty = np.full(value.shape, np.nan) if sigma is None else tolerance.k * sigma
+        uncertainty = same_number(np.nan, len(value)) if sigma is None else tolerance.k * sigma
     best = _holds(value, -uncertainty, limit)
     sure = _holds(value, uncertainty, limit)
     idle = np.zeros(value.shape, dtype=np.bool_)
@@ -188,6 +202,9 @@ def _share(value: FloatArray, limit: Limits) -> FloatArray:
     least = limit.lower > 0.0
     asked = np.where(value > 0.0, limit.lower / np.where(value > 0.0, value, 1.0), np.inf)
     share = np.where(least, np.fmax(np.where(value >= 0.0, share, 0.0), asked), share)
+    # what binary fractions add to a value at its limit uses no more than the limit
+    holds = _holds(value, same_number(0.0, len(value)), limit)
+    np.minimum(share, 1.0, out=share, where=holds)
     return np.where(np.isnan(value) | np.isnan(bound), np.nan, share)
 
 
@@ -224,6 +241,12 @@ def _judge_as_one(
         reason = _joined(f"{measure.id[first]}{others} in doubt: {in_doubt[first]}", reason)
         worst = Verdict.UNDECIDED
     return worst, reason, max(compared, default=np.nan)
+
+
+_NOT_TO_BE_USED = (
+    "Outside its limit: what was shared out is shown for information, and nothing adjusted here is "
+    "to be used."
+)
 
 
 def _worst_first(parts: list[tuple[int, str]]) -> str:
@@ -298,9 +321,9 @@ def _share_items(measure: Measure, rows: _Rows) -> tuple[Item, ...]:
 
 def _doubts_of_rows(measure: Measure, doubts: TextArray) -> TextArray:
     """Return why rows are in doubt: the doubts of the shots on which they rest, each once."""
-    joined = np.full(len(measure.id), "", dtype=object)
     if not np.any(doubts != ""):
-        return joined
+        return same_text("", len(measure.id))
+    joined: TextArray = np.full(len(measure.id), "", dtype=object)
     for shots in measure.shots.T:
         texts = np.where(shots >= 0, doubts[shots], "")
         more = (texts != "") & (texts != joined)
@@ -380,13 +403,44 @@ def _p_within(measure: Measure, judged: list[_Judged]) -> FloatArray:
     keys = {item.comparison.limit for item in judged}
     dependent = ("horizontal" in keys and keys & _PLAN_AXES) or (len(judged) > 1 and keys & SLOPES)
     if not judged or dependent:
-        return np.full(len(measure.id), np.nan)
+        return same_number(np.nan, len(measure.id))
     result = np.ones(len(measure.id))
+    pair = [item for item in judged if item.comparison.limit in _PAIR]
+    if len(pair) == len(_PAIR) and (correlation := pair[0].comparison.pair_correlation) is not None:
+        result = result * _of_pair(pair, correlation)
+        judged = [item for item in judged if item.comparison.limit not in _PAIR]
     for item in judged:
         applies = item.comparison.applies
         chance = _probability(item)
+        if applies is None and is_same(chance) and np.isnan(chance[0]):
+            return same_number(np.nan, len(measure.id))
         result = result * (chance if applies is None else np.where(applies, chance, 1.0))
     return np.where(measure.unchecked != "", np.nan, result)
+
+
+_PAIR = ("along", "across")
+
+
+def _of_pair(pair: list[_Judged], correlation: FloatArray) -> FloatArray:
+    """Return the probability that both along and across hold their limits."""
+    value, sigma, lower, upper = (
+        np.column_stack(parts)
+        for parts in zip(
+            *(
+                (
+                    item.judgement.value,
+                    np.full(len(correlation), np.nan)
+                    if item.comparison.sigma is None
+                    else item.comparison.sigma,
+                    np.broadcast_to(item.judgement.lower, correlation.shape),
+                    np.broadcast_to(item.judgement.upper, correlation.shape),
+                )
+                for item in pair
+            ),
+            strict=True,
+        )
+    )
+    return within_rectangle(value, sigma, correlation, lower, upper)
 
 
 def _probability(item: _Judged) -> FloatArray:
@@ -394,7 +448,7 @@ def _probability(item: _Judged) -> FloatArray:
     comparison, judgement = item.comparison, item.judgement
     if comparison.vector is not None:
         if comparison.vector_sigma is None:
-            return np.full(judgement.value.shape, np.nan)
+            return same_number(np.nan, len(judgement.value))
         return within_circle(
             comparison.vector,
             comparison.vector_sigma,
@@ -402,5 +456,5 @@ def _probability(item: _Judged) -> FloatArray:
             comparison.vector_correlation,
         )
     if comparison.sigma is None:
-        return np.full(judgement.value.shape, np.nan)
+        return same_number(np.nan, len(judgement.value))
     return within_interval(judgement.value, comparison.sigma, judgement.lower, judgement.upper)

@@ -45,7 +45,8 @@ _ONE_SIDED = frozenset({"horizontal", "plumb", "ratio"})
 class Limits:
     """Signed limits shaped as the comparison's value; a side without a limit is infinite.
 
-    guard: what binary fractions may add before a value counts as over its limit.
+    Not to be written to: one that all values share takes no room. guard: what binary fractions may
+    add before a value counts as over its limit.
     """
 
     lower: FloatArray
@@ -76,13 +77,16 @@ def limits(comparison: Comparison, measure: Measure) -> Limits | None:
     )
     if both is None and negative is None and positive is None:
         return None
-    upper = _tighter(both, positive, shape)
-    lower = -_tighter(both, negative, shape)
+    upper, lower = _tighter(both, positive), -_tighter(both, negative)
     # The distance from a line is horizontal too, but has no vector: both sides of it are limited.
     from_line = key == "horizontal" and comparison.vector is None
     if comparison.vector is not None or (key in _ONE_SIDED and not from_line):
-        lower = np.full(shape, -np.inf)
-    return Limits(lower=lower, upper=upper, guard=_guard(key, shape))
+        lower = np.array(-np.inf)
+    return Limits(
+        lower=np.broadcast_to(lower, shape),
+        upper=np.broadcast_to(upper, shape),
+        guard=_guard(key, shape),
+    )
 
 
 def _range(comparison: Comparison, tolerance: Tolerance, measure: Measure) -> Limits | None:
@@ -92,17 +96,16 @@ def _range(comparison: Comparison, tolerance: Tolerance, measure: Measure) -> Li
     if least is None and most is None:
         return None
     return Limits(
-        lower=np.full(shape, -np.inf) if least is None else least,
-        upper=np.full(shape, np.inf) if most is None else most,
+        lower=np.broadcast_to(np.float64(-np.inf) if least is None else least, shape),
+        upper=np.broadcast_to(np.float64(np.inf) if most is None else most, shape),
         guard=_guard(comparison.limit, shape),
     )
 
 
 def _guard(key: str, shape: tuple[int, ...]) -> FloatArray:
     """Return what binary fractions may add to what that key limits."""
-    if key in SLOPES:
-        return np.full(shape, GUARD_SLOPE)
-    return np.full(shape, GUARD_RAD if key in ANGLES else GUARD_M)
+    size = GUARD_SLOPE if key in SLOPES else GUARD_RAD if key in ANGLES else GUARD_M
+    return np.broadcast_to(np.float64(size), shape)
 
 
 def limit_items(
@@ -185,7 +188,10 @@ def _single(values: FloatArray) -> float | None:
 def _at(
     name: str, tolerance: Tolerance, comparison: Comparison, measure: Measure
 ) -> FloatArray | None:
-    """Return one limit of the tolerance as an array, None where it has none of that name."""
+    """Return one limit of the tolerance, None where it has none of that name.
+
+    Shape () where it is the same for all values, else that of the comparison's value.
+    """
     formula: Formula | None = getattr(tolerance, name) if name else None
     if formula is None:
         return None
@@ -202,12 +208,13 @@ def _at(
                 )
             ]
         ) from None
-    return np.array(np.broadcast_to(value, comparison.value.shape), dtype=np.float64)
+    return np.asarray(value, dtype=np.float64)
 
 
-def _tighter(
-    first: FloatArray | None, second: FloatArray | None, shape: tuple[int, ...]
-) -> FloatArray:
+def _tighter(first: FloatArray | None, second: FloatArray | None) -> FloatArray:
     """Return the smaller of the limits that are there, infinity where there is none."""
-    stated = [limit for limit in (first, second) if limit is not None]
-    return np.minimum.reduce(stated) if stated else np.full(shape, np.inf)
+    tighter = np.array(np.inf)
+    for limit in (first, second):
+        if limit is not None:
+            tighter = np.asarray(np.minimum(tighter, limit))
+    return tighter

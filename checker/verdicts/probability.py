@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 
-from checker.model.arrays import FloatArray
+from checker.model.arrays import FloatArray, same_number
 
 GUARD_M = 1e-6
 """Metres: what binary fractions may add to a length before it counts as over its limit."""
@@ -22,6 +22,11 @@ _UNEQUAL = 4.0
 _REACH = 9.0
 """Standard deviations: beyond them less than 1e-18 is left."""
 _LEAST_SIGMA_M = 1e-9
+_BEYOND = 38.0
+"""Standard deviations that stand for infinitely many."""
+_LEAST = 1e-150
+"""Stands for 0, of which Owen's function knows no ratio; its square is no 0 yet."""
+_NEARLY_ONE = 1.0 - 1e-12
 _CHUNK = 2048
 
 
@@ -34,7 +39,7 @@ def within_interval(
     else 0. Infinite limits are no limits.
     """
     if np.isnan(sigma).all():
-        return np.full(value.shape, np.nan)
+        return same_number(np.nan, len(value))
     from scipy.special import ndtr
 
     sure = sigma == 0.0
@@ -80,6 +85,53 @@ def within_circle(
             part = rows[first : first + _CHUNK]
             result[part] = _integrated(offset[part], sigma[part], radius[part], nodes)
     return np.where(missing, np.nan, result)
+
+
+def within_rectangle(
+    value: FloatArray,
+    sigma: FloatArray,
+    correlation: FloatArray,
+    lower: FloatArray,
+    upper: FloatArray,
+) -> FloatArray:
+    """Return P(lower <= true values <= upper) of two correlated values; shape (rows,).
+
+    value, sigma, lower, upper: shape (rows, 2). correlation: shape (rows,). NaN where one of value,
+    sigma or correlation is NaN; where a sigma is 0 its value is certain, as in `within_interval`.
+    The bivariate normal distribution by Owen's function T (Owen 1956; formula from memory).
+    """
+    sides = [
+        within_interval(value[:, axis], sigma[:, axis], lower[:, axis], upper[:, axis])
+        for axis in (0, 1)
+    ]
+    result: FloatArray = sides[0] * sides[1]
+    rows = np.flatnonzero((sigma > 0.0).all(axis=1) & (correlation != 0.0) & ~np.isnan(result))
+    if not rows.size:
+        return np.where(np.isnan(correlation), np.nan, result)
+    ends = [
+        np.clip((bound[rows] - value[rows]) / sigma[rows], -_BEYOND, _BEYOND)
+        for bound in (lower, upper)
+    ]
+    rho = np.clip(correlation[rows], -_NEARLY_ONE, _NEARLY_ONE)
+    total = sum(
+        sign * _both_below(ends[i][:, 0], ends[j][:, 1], rho)
+        for i, j, sign in ((1, 1, 1.0), (0, 1, -1.0), (1, 0, -1.0), (0, 0, 1.0))
+    )
+    result[rows] = np.clip(total, 0.0, 1.0)
+    return np.where(np.isnan(correlation), np.nan, result)
+
+
+def _both_below(h: FloatArray, k: FloatArray, rho: FloatArray) -> FloatArray:
+    """Return P(X <= h and Y <= k) of standard normal X and Y with that correlation."""
+    from scipy.special import ndtr, owens_t
+
+    h, k = (np.where(end == 0.0, _LEAST, end) for end in (h, k))
+    root = np.sqrt((1.0 - rho) * (1.0 + rho))
+    with np.errstate(over="ignore"):
+        one, other = (k / h - rho) / root, (h / k - rho) / root
+    half = np.where(h * k < 0.0, 0.5, 0.0)
+    both = 0.5 * (ndtr(h) + ndtr(k)) - owens_t(h, one) - owens_t(k, other) - half
+    return np.asarray(both)
 
 
 def principal(

@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 
 from checker.errors import InputError
+from checker.formulas import parse_formula
 from checker.model.arrays import FloatArray
 from checker.model.finding import Finding, Verdict
 from checker.model.job import Rule, Tolerance
 from checker.model.measure import Comparison, Item, Measure, Quantity
-from checker.units import ARCSEC, Formula, LengthUnit, parse_formula
+from checker.units import ARCSEC, Formula, LengthUnit
 from checker.verdicts.judge import judge
 from tests.support.measures import measure_of
 from tests.support.points import HERE, texts, tolerance
 
-NBSP = "\N{NO-BREAK SPACE}"
 METRE, FOOT = LengthUnit.METRE, LengthUnit.FOOT
 
 
@@ -117,7 +117,7 @@ def test_guarded_rule_has_three_outcomes() -> None:
         "outside",
         "within",
     ]
-    assert finding.row_reason[2] == ("vertical 11 ± 20 mm high of 30 mm allowed: too close to say")
+    assert finding.row_reason[2] == ("vertical 11 ± 20 mm high, limit 30 mm: too close to say")
     assert finding.row_reason[5] == "vertical 51 ± 20 mm high, limit 30 mm"
     np.testing.assert_allclose(finding.judgements[0].guard, 0.020)
 
@@ -148,7 +148,7 @@ def test_guarded_without_a_sigma_is_undecided_even_far_off() -> None:
     finding = judged(measure_of(comparison("vertical", 0.01, 3.0), limit=limit))
     assert words(finding) == ["undecided", "undecided"]
     assert finding.row_reason[1] == (
-        "vertical 3.000 m high of 0.030 m allowed, but no standard deviation is shown"
+        "vertical 3.000 m high, limit 0.030 m, but no standard deviation is shown"
     )
 
 
@@ -161,7 +161,7 @@ def test_guarded_with_sigma_zero_is_the_simple_rule() -> None:
 def test_the_uncertainty_that_matters_is_never_printed_as_nothing() -> None:
     limit = tolerance(vertical=0.030, rule=Rule.GUARDED)
     finding = judged(measure_of(comparison("vertical", 0.030, sigma=0.0001), limit=limit))
-    assert finding.row_reason[0].startswith("vertical 30.0 ± 0.2 mm high of 30.0 mm")
+    assert finding.row_reason[0].startswith("vertical 30.0 ± 0.2 mm high, limit 30.0 mm")
 
 
 @pytest.mark.parametrize(
@@ -339,9 +339,9 @@ def test_a_closure_ratio() -> None:
     assert good.close
     bad = closure(comparison("ratio", 1 / 8200.4), limit=tolerance(ratio=10000.0))
     assert bad.verdict is Verdict.OUTSIDE
-    assert bad.reason == f"ratio 1:8{NBSP}200, short of 1:10{NBSP}000"
+    assert bad.reason == "ratio 1:8,200, short of 1:10,000"
     near = closure(comparison("ratio", 1 / 9999.9999), limit=tolerance(ratio=10000.0))
-    assert near.reason == f"ratio 1:9{NBSP}999, short of 1:10{NBSP}000"
+    assert near.reason == "ratio 1:9,999, short of 1:10,000"
     perfect = closure(comparison("ratio", 0.0), limit=tolerance(ratio=10000.0))
     assert perfect.verdict is Verdict.WITHIN
 
@@ -405,3 +405,12 @@ def test_a_length_that_is_not_known_is_undecided() -> None:
     finding = closure(comparison("misclosure", 0.0, length_m=numbers(np.nan)), limit=limit)
     assert finding.verdict is Verdict.UNDECIDED
     assert finding.reason == "misclosure: its limit cannot be worked out"
+
+
+def test_a_value_at_its_limit_uses_all_of_it_and_no_more() -> None:
+    # 0.1 + 0.2 is not 0.3 in binary fractions; both sides, and what must be at least so much
+    limit = tolerance(vertical=0.3)
+    finding = judged(measure_of(comparison("vertical", 0.1 + 0.2, -(0.1 + 0.2), 0.2), limit=limit))
+    assert finding.row_share.tolist()[:2] == [1.0, 1.0]
+    assert finding.row_share[2] == pytest.approx(2.0 / 3.0)
+    assert finding.verdict is Verdict.WITHIN

@@ -1,12 +1,15 @@
 """Probabilities against independent integrals, distributions and plain counting."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy.integrate import dblquad
 from scipy.stats import multivariate_normal, ncx2, norm
 
 from checker.model.arrays import FloatArray
-from checker.verdicts.probability import within_circle, within_interval
+from checker.verdicts.probability import within_circle, within_interval, within_rectangle
+from tests.support.lines import row, run, write
 
 
 def one(value: float) -> FloatArray:
@@ -180,3 +183,62 @@ def test_no_correlation_changes_nothing() -> None:
     )
     assert both[0] == pytest.approx(circle(*case), abs=1e-12)
     assert both[1] != pytest.approx(circle(*case), abs=1e-3)
+
+
+def test_a_rectangle_is_the_bivariate_normal_of_a_reference_library() -> None:
+    """Against scipy's cumulative distribution, correlations of both signs, ends at 0 too."""
+    rng = np.random.default_rng(7)
+    rows = 60
+    value = rng.normal(0.0, 0.02, (rows, 2))
+    value[::7, 0] = 0.0
+    sigma = rng.uniform(0.002, 0.03, (rows, 2))
+    rho = rng.uniform(-0.99, 0.99, rows)
+    rho[:3] = (0.999999, -0.999999, 0.5)
+    upper = rng.uniform(0.005, 0.04, (rows, 2))
+    lower = -rng.uniform(0.005, 0.04, (rows, 2))
+    upper[5], lower[6, 1], upper[8, 0] = (0.0, 0.02), -np.inf, np.inf
+    found = within_rectangle(value, sigma, rho, lower, upper)
+    for at in range(rows):
+        spread = np.diag(sigma[at])
+        covariance = spread @ np.array([[1.0, rho[at]], [rho[at], 1.0]]) @ spread
+        expected = multivariate_normal.cdf(
+            upper[at], value[at], covariance, lower_limit=lower[at], abseps=1e-12, releps=1e-12
+        )
+        assert found[at] == pytest.approx(expected, abs=1e-7)
+
+
+def test_a_rectangle_without_correlation_is_the_product_of_its_sides() -> None:
+    value = np.array([[0.01, 0.0], [0.0, 0.02], [0.03, 0.0], [np.nan, 0.0]])
+    sigma = np.array([[0.01, 0.01], [0.0, 0.01], [0.0, 0.01], [0.01, 0.01]])
+    upper = np.full((4, 2), 0.02)
+    for rho in (0.0, 0.7):  # with one of them certain there is nothing to correlate
+        found = within_rectangle(value, sigma, np.full(4, rho), -upper, upper)
+        sides = [
+            within_interval(value[:, axis], sigma[:, axis], -upper[:, axis], upper[:, axis])
+            for axis in (0, 1)
+        ]
+        rows = slice(None) if rho == 0.0 else slice(1, None)
+        np.testing.assert_allclose(found[rows], (sides[0] * sides[1])[rows])
+
+
+def test_along_and_across_hang_together_where_the_ellipse_lies_askew(tmp_path: Path) -> None:
+    """On azimuth 45 degrees with sigmas of 20 and 4 mm: against scipy over the rectangle."""
+    write(
+        tmp_path,
+        '[job]\ntitle = "Invented"\nunit = "metre"\n[design]\npoints = "d.csv"\n[measured]\n'
+        'files = ["m.csv"]\n[alignment.A]\nelements = "e.csv"\nstart_point = { n = -50, e = -50 }\n'
+        'start_azimuth = 45\n[[stakeout]]\nname = "S"\nalignment = "A"\n'
+        "tolerance = { along = 0.02, across = 0.02 }\n",
+        d_csv="id,northing,easting\n1,0,0\n2,10,10\n",
+        m_csv="id,northing,easting,sigma_n,sigma_e\n1,0,0,0.02,0.004\n2,10.02,10,0.02,0.004\n",
+        e_csv="type,length\nline,200\n",
+    )
+    half = np.sqrt(0.5)
+    turn = np.array([[half, half], [-half, half]])
+    covariance = turn @ np.diag([0.02**2, 0.004**2]) @ turn.T
+    for name, north in (("1", 0.0), ("2", 0.02)):
+        middle = turn @ np.array([north, 0.0])
+        expected = multivariate_normal.cdf(
+            [0.02, 0.02], middle, covariance, lower_limit=[-0.02, -0.02]
+        )
+        assert row(run(tmp_path), "S", name)["p_within"] == pytest.approx(expected, abs=1e-6)
