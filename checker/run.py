@@ -14,6 +14,7 @@ from checker.checks.audit import audit, audit_drawing
 from checker.checks.budget import budgeted
 from checker.checks.control import measure_control
 from checker.checks.course import check_courses
+from checker.checks.degrees import in_degrees
 from checker.checks.frame import on_one_grid
 from checker.checks.grid import site_frame
 from checker.checks.instruments import calibrations
@@ -25,7 +26,7 @@ from checker.checks.selecting import check_shots, exclusion_reasons
 from checker.checks.site_fit import FittedSite, fit_site
 from checker.diagnose.diagnose import diagnose
 from checker.errors import InputError, Problem
-from checker.model.arrays import IntArray, TextArray
+from checker.model.arrays import IntArray, TextArray, same_text
 from checker.model.drawing import Notice
 from checker.model.finding import Finding, Results
 from checker.model.frame import SiteFrame
@@ -40,10 +41,12 @@ from checker.read.inputs import find_job, open_job
 from checker.text import printable
 from checker.units import LengthUnit
 from checker.verdicts.control import control_doubts, with_chain
+from checker.verdicts.elsewhere import held_elsewhere
 from checker.verdicts.gate import gate_doubts
 from checker.verdicts.judge import judge
 from checker.verdicts.overall import overall
 from checker.verdicts.site_fit import fit_doubts
+from checker.verdicts.unjudged import unjudged
 
 
 def check(path: Path, *, allow_outside: bool = False, tell: Tell = silent) -> Results:
@@ -73,7 +76,7 @@ def evaluate(job: Job, inputs: Inputs, tell: Tell = silent) -> Results:
         inputs = replace(inputs, measured=site.moved)
     control, measures = _measures(job, inputs, site, problems, tell)
     shots = 0 if inputs.measured is None else len(inputs.measured)
-    doubts = np.full(shots, "", dtype=object)
+    doubts = same_text("", shots)
     findings: list[Finding] = []
     proof: Finding | None = None
     if inputs.measured is not None:
@@ -97,13 +100,14 @@ def evaluate(job: Job, inputs: Inputs, tell: Tell = silent) -> Results:
     return Results(
         job=job,
         inputs=inputs,
-        findings=tuple(findings),
+        findings=held_elsewhere(findings, shots),
         verdict=verdict,
         counts=counts,
         unused=_unused(findings, shots),
         doubts=doubts,
         frame=frame,
         diagnosed=diagnose(job, inputs, findings, frame),
+        unjudged=unjudged(findings, inputs.measured, job.unit),
     )
 
 
@@ -154,7 +158,7 @@ def show(
     if isinstance(look, TableOverview) and look.points is not None:
         odd = point_oddities(look.points, look.unit)
     elif isinstance(look, DrawingOverview):
-        odd = audit_drawing(look.drawing, look.unit)
+        odd = [*in_degrees(look.drawing, look.unit), *audit_drawing(look.drawing, look.unit)]
     sections = overview_sections(look, odd)
     text = plain(sections) if width is None else styled(sections, width, colour=colour)
     return text, look.problems if isinstance(look, TableOverview) else ()
@@ -211,13 +215,18 @@ def verify(folder: Path) -> Verification:
     return verify_report(folder)
 
 
-def compare(old: Path, new: Path, page: Path | None = None) -> tuple[str, bool]:
+def compare(
+    old: Path, new: Path, page: Path | None = None, wording: Path | None = None
+) -> tuple[str, bool]:
     """Return what changed between two reports, as text, and whether anything did.
 
-    page: where to write it as a page too. Raises InputError where a folder is no report of ours,
+    page: where to write it as a page too; wording: a file with the page's texts in another
+    language. Raises InputError where a folder is no report of ours or the wording is none,
     OutputError where another file stands in the page's place.
     """
+    from checker.model.wording import Wording
     from checker.read.report import read_report
+    from checker.read.wording import open_wording
     from checker.report.changes import changes, changes_text
 
     problems: list[Problem] = []
@@ -227,13 +236,19 @@ def compare(old: Path, new: Path, page: Path | None = None) -> tuple[str, bool]:
             reports.append(read_report(folder))
         except InputError as fault:
             problems.extend(fault.problems)
+    said = Wording()
+    if wording is not None:
+        try:
+            said = open_wording(wording)
+        except InputError as fault:
+            problems.extend(fault.problems)
     if problems:
         raise InputError(problems)
     found = changes(reports[0], reports[1])
     if page is not None:
         from checker.report.compare_page import write_page
 
-        write_page(page, reports[0], reports[1])
+        write_page(page, reports[0], reports[1], said)
     return changes_text(found, *reports), bool(found)
 
 
@@ -305,6 +320,8 @@ def _measures(
 
 
 def _both(first: TextArray, second: TextArray) -> TextArray:
+    if not (second != "").any():
+        return first
     joined = first.copy()
     only_second = (first == "") & (second != "")
     both = (first != "") & (second != "")

@@ -1,7 +1,9 @@
 """What the verdicts hand to the report."""
 
 from dataclasses import dataclass, field
-from enum import IntEnum
+from enum import IntEnum, StrEnum
+
+import numpy as np
 
 from checker.model.arrays import BoolArray, CodeArray, FloatArray, IntArray, TextArray
 from checker.model.diagnosis import Diagnosed
@@ -52,7 +54,9 @@ class Finding:
     judged by row they are empty (shape (0,)). p_within is NaN where it cannot be said.
     share: the largest share of a limit that the check uses, NaN where nothing was compared.
     summary: the measure's, followed by the limits that the tolerance gave. unproven: two sentences
-    about what a plain comparison would pass and the uncertainty does not, or "".
+    about what a plain comparison would pass and the uncertainty does not, or "". row_elsewhere:
+    where it is worse than the row's own, the worst verdict of other checks that rest on the row's
+    shot; shape (rows,), or (0,) where no other check holds anything.
     """
 
     measure: Measure
@@ -68,6 +72,17 @@ class Finding:
     row_share: FloatArray
     p_within: FloatArray
     unproven: str = ""
+    row_elsewhere: CodeArray = field(default_factory=lambda: np.empty(0, dtype=np.int8))
+
+    @property
+    def row_hold(self) -> BoolArray:
+        """True where nothing is to be built from the row: outside or undecided, here or elsewhere.
+
+        Shape as row_verdict.
+        """
+        if not len(self.row_elsewhere):
+            return self.row_verdict >= Verdict.UNDECIDED
+        return np.maximum(self.row_verdict, self.row_elsewhere) >= Verdict.UNDECIDED
 
 
 BESIDE_THE_VERDICT = (
@@ -75,6 +90,23 @@ BESIDE_THE_VERDICT = (
     *("header-unit", "which-foot", "header-foot", "elsewhere", "swapped-axes", "drawing-elsewhere"),
 )
 """Notices without which a verdict could be taken for more than it is, in the order of telling."""
+
+
+class Open(StrEnum):
+    """What a verdict leaves open."""
+
+    PLAN = "plan"
+    HEIGHT = "height"
+    CONTROL = "control"
+    PRECISION = "precision"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unjudged:
+    """Something that was compared, or could be thought to be, and was not judged; as sentences."""
+
+    what: Open
+    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +118,7 @@ class Results:
     doubts: for every as-measured point why verdicts that rest on it are undecided, or "".
     frame: the named grid at the site, None where none that is known is named.
     diagnosed: common causes that would explain the residuals; they change no verdict.
+    unjudged: what the verdict leaves open.
     """
 
     job: Job
@@ -97,6 +130,7 @@ class Results:
     doubts: TextArray
     frame: SiteFrame | None = None
     diagnosed: Diagnosed = field(default_factory=Diagnosed)
+    unjudged: tuple[Unjudged, ...] = ()
 
     @property
     def beware(self) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checker.model.arrays import FloatArray, IntArray
+from checker.model.arrays import BoolArray, FloatArray, IntArray
 from checker.model.finding import Finding, Verdict
 from checker.model.measure import Measure, Quantity
 from checker.report import svg
@@ -16,6 +16,10 @@ from checker.report.show import minus
 
 HOLD = "HOLD"
 """What stands on the lath of a stake that is outside or undecided: nothing is built from it."""
+TARGETS = {"feature_offset": "feature", "hinge_offset": "hinge"}
+"""Columns with the offset of what cut and fill are to, where that is not the stake's own place."""
+NOT_SET = "NOT SET"
+"""What stands there for a design point that no shot was found for."""
 MOST_LINES = 1500
 """How many lines the page lists at most; the file lists all."""
 
@@ -24,7 +28,8 @@ MOST_LINES = 1500
 class CutLine:
     """A stake, or a point of what was built, on the page; every text finished. kind: of the mark.
 
-    lath: cut or fill; of a stake from which nothing is to be built it is `HOLD`.
+    lath: cut or fill, or `HOLD` or `NOT_SET`. why: which other
+    check holds it, or "". reach: how far it is to what cut and fill are to, and to which side.
     """
 
     id: str
@@ -35,17 +40,23 @@ class CutLine:
     lath: str
     away: str
     kind: str
+    why: str
+    reach: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutSheet:
-    """The points of one check. stations: whether any has one. more: left off the page."""
+    """The points of one check. stations: whether any has one. more: left off the page.
+
+    target: what cut and fill are to, where that is not the stake's own place; or "".
+    """
 
     name: str
     as_built: bool
     unit: str
     away_unit: str
     stations: bool
+    target: str
     lines: tuple[CutLine, ...]
     more: int
 
@@ -59,11 +70,17 @@ def stakes_of(finding: Finding) -> IntArray:
 
 
 def held(finding: Finding, texts: list[str]) -> list[str]:
-    """Return the lath's texts with `HOLD` where nothing is to be built from the stake."""
+    """Return the lath's texts, with `HOLD` where nothing is to be built from the stake.
+
+    A stake that nobody set has `NOT_SET`.
+    """
     if finding.measure.as_built or not len(finding.row_verdict):
         return texts
-    hold = (finding.row_verdict >= Verdict.UNDECIDED).tolist()
-    return [HOLD if stop else text for stop, text in zip(hold, texts, strict=True)]
+    nobody: BoolArray = np.asarray((finding.measure.shots < 0).all(axis=1))
+    return [
+        HOLD if stop else NOT_SET if unset else text
+        for stop, unset, text in zip(finding.row_hold.tolist(), nobody.tolist(), texts, strict=True)
+    ]
 
 
 def offset_words(values_m: FloatArray, outside: Outside) -> list[str]:
@@ -79,11 +96,52 @@ def offset_words(values_m: FloatArray, outside: Outside) -> list[str]:
     ]
 
 
-def lath_words(stations: list[str], offsets: list[str], cuts: list[str]) -> list[str]:
-    """Return the words for the lath: what there is of station, offset, cut or fill."""
+def target_of(measure: Measure) -> tuple[str, FloatArray]:
+    """Return what cut and fill are to beside the stake, and how far that is from the stake.
+
+    "" and NaN where they are to its own place. Metres, positive to the right, from the stake as
+    measured.
+    """
+    for key, target in TARGETS.items():
+        reach_m = lengths(measure, key) - lengths(measure, "offset")
+        if np.isfinite(reach_m).any():
+            return target, reach_m
+    return "", np.full(len(measure.id), np.nan)
+
+
+def reach_words(measure: Measure, outside: Outside) -> list[str]:
+    """Return ``R 5.99``, or ``L 1.98, cut 2:1`` of a slope stake; "" where there is no target."""
+    texts = offset_words(target_of(measure)[1], outside)
+    slopes = words_of(measure, "side_slope")
+    return [
+        f"{text}, {slope}" if text and slope else text
+        for text, slope in zip(texts, slopes, strict=True)
+    ]
+
+
+def lath_words(
+    stations: list[str], offsets: list[str], cuts: list[str], reaches: list[str], target: str
+) -> list[str]:
+    """Return the words for the lath: what there is of station, offset, cut or fill, and to what."""
     if not any(stations) and not any(offsets):
         return cuts
-    return ["  ".join(filter(None, parts)) for parts in zip(stations, offsets, cuts, strict=True)]
+    goals = [f"to the {target} {reach}" if reach else "" for reach in reaches]
+    return [
+        "  ".join(filter(None, parts)) for parts in zip(stations, offsets, cuts, goals, strict=True)
+    ]
+
+
+def held_by(finding: Finding) -> list[str]:
+    """Return why a stake is held that is within in its own check, "" where it is not."""
+    if finding.measure.as_built or not len(finding.row_elsewhere):
+        return [""] * len(finding.measure.id)
+    within = finding.row_verdict == Verdict.WITHIN
+    return [
+        str(reason) if passes and stop else ""
+        for reason, passes, stop in zip(
+            finding.row_reason.tolist(), within.tolist(), finding.row_hold.tolist(), strict=True
+        )
+    ]
 
 
 def cut_sheets(every: list[Rows]) -> tuple[CutSheet, ...]:
@@ -116,12 +174,15 @@ def _sheet(rows: Rows, more: int) -> CutSheet:
     apart = outside.smalls(lengths(measure, "horizontal"))
     away = [minus(text) for text in fixed_column(apart, outside.small.decimals, missing="")]
     laths = held(finding, lath_texts(finding, lengths(measure, "dz"), outside))
+    kinds = [svg.KINDS[kind] for kind in rows.kind_anywhere.tolist()]
+    whys, reaches = held_by(finding), reach_words(measure, outside)
     return CutSheet(
         name=clean(measure.name),
         as_built=measure.as_built,
         unit=outside.unit.short,
         away_unit=outside.small.unit,
         stations=any(stations),
+        target=target_of(measure)[0],
         lines=tuple(
             CutLine(
                 id=clean(str(measure.id[row])),
@@ -131,7 +192,9 @@ def _sheet(rows: Rows, more: int) -> CutSheet:
                 design=designs[row],
                 lath=laths[row],
                 away=away[row],
-                kind=svg.KINDS[int(rows.kind[row])],
+                kind=kinds[row],
+                why=clean(whys[row]),
+                reach=reaches[row],
             )
             for row in range(len(rows))
         ),
@@ -145,6 +208,14 @@ def lengths(measure: Measure, key: str) -> FloatArray:
         if column.key == key and column.quantity is not Quantity.TEXT:
             return column.values.astype(np.float64)
     return np.full(len(measure.id), np.nan)
+
+
+def words_of(measure: Measure, key: str) -> list[str]:
+    """Return a column of texts; all empty where there is none."""
+    for column in measure.columns:
+        if column.key == key:
+            return [str(value or "") for value in column.values.tolist()]
+    return [""] * len(measure.id)
 
 
 def flags(measure: Measure, key: str) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:

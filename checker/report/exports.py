@@ -12,14 +12,16 @@ import numpy as np
 
 from checker.model.arrays import FloatArray
 from checker.model.finding import Finding, Results
-from checker.model.measure import Measure
 from checker.report.cutsheet import (
     held,
     lath_words,
     lengths,
     offset_words,
+    reach_words,
     stakes_of,
+    target_of,
     verdict_words,
+    words_of,
 )
 from checker.report.escape import UNSEEN, clean
 from checker.report.lath import lath_texts
@@ -85,8 +87,10 @@ def csv_part(part: Exported, keys: Sequence[str], unit: str) -> str:
 def cut_sheet_csv(results: Results) -> str:
     """Return design and as-measured elevation with the lath's text for every stake with a height.
 
-    station and offset are the as-measured point's: as on a lath, and as plain numbers. lath: the
-    words for it, HOLD where nothing is to be built from the stake, nothing for as-builts.
+    station and offset are the as-measured point's: as on a lath, and as plain numbers. cut_fill_to:
+    what cut and fill are to where that is not the stake's own place, and how far it is, positive to
+    the right. lath: the words for it, HOLD where nothing is to be built from the stake, nothing for
+    as-builts.
     Superseded shots and shots that belong to no design point are left out.
     """
     return "".join(cut_sheet_parts(results))
@@ -100,7 +104,8 @@ def cut_sheet_parts(results: Results) -> Iterator[str]:
         *("check", "id", "description", "station", "offset"),
         *(f"station_{unit}", f"offset_{unit}"),
         *(f"design_elevation_{unit}", f"measured_elevation_{unit}"),
-        *(f"cut_fill_{unit}", f"dz_{unit}", f"horizontal_{unit}", "lath", "verdict", "reason"),
+        *(f"cut_fill_{unit}", f"dz_{unit}", "cut_fill_to", f"to_it_{unit}", "side_slope"),
+        *(f"horizontal_{unit}", "lath", "verdict", "reason"),
         "as_built",
     )
     yield ",".join(heading) + "\n"
@@ -117,6 +122,8 @@ def _cut_lines(finding: Finding, outside: Outside) -> str:
     stations = station_texts(station, outside.unit, measure.station_digits, missing="")
     offsets = offset_words(offset, outside)
     cuts = lath_texts(finding, dz_m, outside)
+    target, reach_m = target_of(measure)
+    laths = lath_words(stations, offsets, cuts, reach_words(measure, outside), target)
 
     def fixed(values: FloatArray) -> list[str] | str:
         if np.isnan(values).all():
@@ -127,7 +134,7 @@ def _cut_lines(finding: Finding, outside: Outside) -> str:
         [
             _quoted(harmless(measure.name)),
             _cells(measure.id.tolist()),
-            _cells(_texts(measure, "description")),
+            _cells(words_of(measure, "description")),
             _cells(stations),
             offsets,
             fixed(station),
@@ -136,21 +143,17 @@ def _cut_lines(finding: Finding, outside: Outside) -> str:
             fixed(lengths(measure, "measured_z")),
             cuts,
             fixed(dz_m),
+            target,
+            fixed(reach_m),
+            _cells(words_of(measure, "side_slope")),
             fixed(lengths(measure, "horizontal")),
-            "" if measure.as_built else _cells(held(finding, lath_words(stations, offsets, cuts))),
+            "" if measure.as_built else _cells(held(finding, laths)),
             verdict_words(finding),
             _cells(finding.row_reason.tolist()),
             "yes" if measure.as_built else "",
         ],
         len(dz_m),
     )
-
-
-def _texts(measure: Measure, key: str) -> list[str]:
-    for column in measure.columns:
-        if column.key == key:
-            return [str(value or "") for value in column.values.tolist()]
-    return [""] * len(measure.id)
 
 
 def _csv_cells(values: list[object], texts: list[str]) -> list[str]:

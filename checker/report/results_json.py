@@ -178,6 +178,7 @@ def _frame(results: Results) -> dict[str, object]:
             "count": 0 if measured is None else len(measured),
             "unused": [] if measured is None else measured.id[results.unused].tolist(),
         },
+        "not_judged": [each.text for each in results.unjudged],
         "diagnoses": diagnoses_json(results),
         "power": power_json(results),
         "inputs": [

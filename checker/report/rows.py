@@ -58,6 +58,18 @@ class Rows:
         """Return the number of rows."""
         return len(self.finding.measure.id)
 
+    @property
+    def kind_anywhere(self) -> IntArray:
+        """As `kind`, or what another check makes of the row's shot where that is worse."""
+        elsewhere = self.finding.row_elsewhere
+        if not len(elsewhere):
+            return self.kind
+        held = np.full(len(self), len(KINDS))
+        for verdict in (Verdict.UNDECIDED, Verdict.OUTSIDE):
+            held[elsewhere == verdict] = _KIND_OF[verdict]
+        worse: IntArray = np.minimum(self.kind, held)
+        return worse
+
     def lengths(self, key: str) -> FloatArray:
         """Return a column in the job's unit (angles in degrees); all NaN where there is none."""
         for column in self.finding.measure.columns:
@@ -209,6 +221,9 @@ def part_of(finding: Finding, which: IntArray | slice) -> Finding:
         row_close=finding.row_close[which],
         row_share=finding.row_share[which],
         p_within=finding.p_within[which],
+        row_elsewhere=(
+            finding.row_elsewhere[which] if len(finding.row_elsewhere) else finding.row_elsewhere
+        ),
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from checker.model.arrays import BoolArray, IntArray, TextArray
+from checker.model.arrays import BoolArray, IntArray, TextArray, same_text
 from checker.model.finding import Finding, Verdict
 from checker.model.points import Points
 
@@ -24,9 +24,9 @@ def control_doubts(finding: Finding | None, measured: Points) -> TextArray:
     them; where none shows bases either all rests on all. Control that was never shot is unchecked,
     which is said once and doubts nothing.
     """
-    doubts = np.full(len(measured), "", dtype=object)
+    doubts: TextArray = np.full(len(measured), "", dtype=object)
     if finding is None:
-        return doubts
+        return same_text("", len(measured))
     shots = finding.measure.shots[:, 0]
     proofs = (shots >= 0) & (finding.row_verdict != Verdict.UNCHECKED) & finding.measure.counted
     bad = np.flatnonzero(proofs & (finding.row_verdict != Verdict.WITHIN))

@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 
 from checker.lengths import Scale, spoken_scale
-from checker.model.arrays import BoolArray, FloatArray, TextArray
+from checker.model.arrays import BoolArray, FloatArray, TextArray, same_text
 from checker.model.job import Gate
 from checker.model.points import Points
 from checker.text import fixed, show_failure
@@ -18,6 +18,7 @@ POLE_GUARD_M = 1e-3
 _RELATIVE = 1e-9
 """What binary fractions may add to a number that is no length, relative."""
 
+_AGE = "age of corrections"
 _FIXED, _FLOAT = "fixed", "float"
 _SOLUTIONS = {
     # The quality indicator of NMEA 0183 sentence GGA (value from memory: an open standard that
@@ -65,9 +66,9 @@ def gate_doubts(
     A field that the file lacks or a row leaves empty is "not shown", never a pass. unit: of the
     lengths in the texts. checks: shape (points,), which are check shots on control; None: none.
     """
-    notes = _Notes(len(measured))
     if gate is None:
-        return notes.texts
+        return same_text("", len(measured))
+    notes = _Notes(len(measured))
     quality = measured.quality
     if gate.solution:
         _check_solution(notes, gate.solution, quality.solution)
@@ -79,14 +80,14 @@ def gate_doubts(
         if number is not None:
             _check_number(notes, name, values, float(number), decimals=0, at_least=True)
     most = (
-        ("hdop", quality.hdop, gate.hdop, 1),
-        ("vdop", quality.vdop, gate.vdop, 1),
-        ("pdop", quality.pdop, gate.pdop, 1),
-        ("age", quality.age_s, gate.age_s, 0),
+        ("HDOP", quality.hdop, gate.hdop, 1),
+        ("VDOP", quality.vdop, gate.vdop, 1),
+        ("PDOP", quality.pdop, gate.pdop, 1),
+        (_AGE, quality.age_s, gate.age_s, 0),
     )
     for name, values, limit, decimals in most:
         if limit is not None:
-            suffix = " s" if name == "age" else ""
+            suffix = " s" if name == _AGE else ""
             _check_number(notes, name, values, limit, decimals=decimals, suffix=suffix)
     _check_lengths(notes, gate, measured, unit)
     if gate.pole_m:
@@ -177,7 +178,7 @@ def _check_number(
 
     def text(index: int) -> str:
         shown, bound = show_failure(float(values[index]), limit, enough)
-        return f"{name} {shown}{suffix} {'below' if at_least else 'over'} {bound}{suffix}"
+        return f"{name} {shown}{suffix}, {'at least' if at_least else 'limit'} {bound}{suffix}"
 
     notes.add(fails, text)
 
@@ -213,7 +214,7 @@ def _check_checks(notes: _Notes, limit_s: float, measured: Points, checks: BoolA
         judged & np.isfinite(apart) & (apart > limit_s * (1.0 + _RELATIVE)),
         lambda index: (
             f"nearest check shot of its session {_span(float(apart[index]))} away,"
-            f" over {_span(limit_s)}"
+            f" limit {_span(limit_s)}"
         ),
     )
 
@@ -230,8 +231,8 @@ def _check_lengths(notes: _Notes, gate: Gate, measured: Points, unit: LengthUnit
     quality = measured.quality
     whole = Scale(metres=unit.metres, unit=unit.short, decimals=0)
     lengths = (
-        ("sigma_h", radial_sigma_m(measured), gate.sigma_h_m, None),
-        ("sigma_z", quality.sigma_z_m, gate.sigma_z_m, None),
+        ("σ in plan", radial_sigma_m(measured), gate.sigma_h_m, None),
+        ("σ in height", quality.sigma_z_m, gate.sigma_z_m, None),
         ("base distance", quality.base_distance_m, gate.base_distance_m, whole),
     )
     for name, values, limit, scale in lengths:

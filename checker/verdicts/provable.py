@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.lengths import spoken_scale
-from checker.model.arrays import BoolArray, CodeArray
+from checker.model.arrays import BoolArray, CodeArray, FloatArray
 from checker.model.finding import Judgement, Verdict
 from checker.model.job import Rule
 from checker.model.measure import Comparison, Item, Measure, Quantity
@@ -60,7 +60,7 @@ def provable(
             silent.append((part, missing, bool(chosen.any())))
         if comparison.sigma is None or not chosen.any():
             continue
-        middle = tolerance.k * float(np.median(comparison.sigma[chosen]))
+        middle = tolerance.k * float(comparison.sigma[middling_row(comparison.sigma, chosen)])
         least = tolerance.k * float(comparison.sigma[chosen].min())
         items.append(
             Item(
@@ -119,6 +119,13 @@ def _about_silence(silent: Sequence[tuple[str, int, bool]], rule: Rule) -> Itera
                 f"Not shown: the standard deviation in {part} of {count}"
                 f" point{'s' if count != 1 else ''}; what those can prove cannot be said.{bare}"
             )
+
+
+def middling_row(sigma: FloatArray, chosen: BoolArray) -> int:
+    """Return the row of middling quality among the chosen: of two in the middle the worse one."""
+    rows = np.flatnonzero(chosen)
+    order = rows[np.argsort(sigma[rows], kind="stable")]
+    return int(order[len(order) // 2])
 
 
 def judged_rows(measure: Measure, comparison: Comparison) -> BoolArray:

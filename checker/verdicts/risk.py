@@ -20,7 +20,7 @@ from checker.model.measure import Comparison, Item, Measure, Quantity
 from checker.text import fixed
 from checker.verdicts.limits import Limits
 from checker.verdicts.probability import principal, within_circle, within_interval
-from checker.verdicts.provable import KINDS, WORDS, judged_rows
+from checker.verdicts.provable import KINDS, WORDS, judged_rows, middling_row
 
 OFF = 1.5
 """How many limits a stake is off whose chance to pass is told."""
@@ -57,11 +57,11 @@ def method_risks(measure: Measure, found: Sequence[tuple[Comparison, Limits | No
         part = WORDS.get(comparison.limit)
         if part is None or limit is None or comparison.sigma is None:
             continue
-        rows = np.flatnonzero(judged_rows(measure, comparison))
-        if not rows.size:
+        chosen = judged_rows(measure, comparison)
+        if not chosen.any():
             continue
-        order = rows[np.argsort(comparison.sigma[rows], kind="stable")]
-        chances = _chances(comparison, limit, tolerance, int(order[(len(order) - 1) // 2]))
+        row = middling_row(comparison.sigma, chosen)
+        chances = _chances(comparison, limit, tolerance, row)
         if chances is None:
             continue
         perfect, off = chances
@@ -76,7 +76,8 @@ def method_risks(measure: Measure, found: Sequence[tuple[Comparison, Limits | No
             told.append(_of_method(part, perfect, off, missed))
     if not told:
         return Risks(items=tuple(items))
-    text = f"Risk of the method, by the standard deviations of a middling shot: {'; '.join(told)}."
+    head = "Risk of the method, by the standard deviations of a shot of median quality"
+    text = f"{head}: {'; '.join(told)}."
     return Risks(items=tuple(items), remarks=(text,))
 
 
@@ -86,8 +87,8 @@ def _chance(key: str, label: str, value: float) -> Item:
 
 def _of_method(part: str, perfect: float, off: float, missed: str) -> str:
     return (
-        f"in {part} {_percent(perfect)} of the perfect stakes would be found {missed}, and"
-        f" {_percent(off)} of those that are off by one and a half times the tolerance would be"
+        f"in {part} {_percent(perfect)} of the points set exactly right would be found {missed},"
+        f" and {_percent(off)} of those that are off by one and a half times the tolerance would be"
         " taken for within"
     )
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from checker.lengths import is_fine, small_scale, spoken_scale
 from checker.model.finding import Judgement, Verdict
-from checker.text import ARCSEC, decimals_apart, fixed, ratio, show_failure
+from checker.text import ARCSEC, decimals_apart, fixed, ratio, show_failure, stated_decimals
 from checker.units import ARCSEC as RAD_PER_ARCSEC
 from checker.units import LengthUnit
 from checker.verdicts.limits import ANGLES, AREAS, RANGES, SLOPES
@@ -50,13 +50,14 @@ class Wording:
         return cls(scale=small.metres, unit=f" {small.unit}", decimals=small.decimals, length=unit)
 
     def _suited(self, value: float, limit: float, guard: float = 0.0) -> "Wording":
-        """Return the wording for lengths of that size: one unit and as many decimals as help."""
+        """Return the wording for such values: one unit, and the digits of the limit as stated."""
         if self.length is None:
-            return self
+            return replace(self, decimals=stated_decimals(limit / self.scale, self.decimals))
         sizes = [abs(number) for number in (value, limit, guard) if np.isfinite(number)]
         finest = min(limit, guard, key=lambda size: size if is_fine(size) else np.inf)
         shown = spoken_scale(self.length, max(sizes, default=0.0), fine_m=finest)
-        return replace(self, scale=shown.metres, unit=f" {shown.unit}", decimals=shown.decimals)
+        enough = stated_decimals(limit / shown.metres, shown.decimals)
+        return replace(self, scale=shown.metres, unit=f" {shown.unit}", decimals=enough)
 
     def failure(self, value: float, limit: float) -> tuple[str, str]:
         """Return a number and the limit that it fails, told apart."""
@@ -94,10 +95,7 @@ def component_reason(judgement: Judgement, index: int, unit: LengthUnit) -> str:
     wording = Wording.of(judgement.limit, unit)
     if np.isnan(guard):
         shown, bound = wording.failure(size, limit)
-        return (
-            f"{judgement.label} {shown}{side} of {bound} allowed,"
-            " but no standard deviation is shown"
-        )
+        return f"{judgement.label} {shown}{side}, limit {bound}, but no standard deviation is shown"
     # Without a guard nothing lies between the limits: then it is over, if only as a hint.
     if judgement.verdict[index] == _OUTSIDE or guard == 0.0:
         if guard > 0.0:
@@ -106,7 +104,10 @@ def component_reason(judgement: Judgement, index: int, unit: LengthUnit) -> str:
             shown, bound = wording.failure(size, limit)
         return f"{judgement.label} {shown}{side}, limit {bound}"
     shown, bound = wording.spread(size, guard, limit)
-    text = f"{judgement.label} {shown}{side} of {bound} allowed"
+    # what prints as nothing has no side
+    if not any(digit in "123456789" for digit in shown.partition(" ±")[0]):
+        side = ""
+    text = f"{judgement.label} {shown}{side}, limit {bound}"
     if _hopeless(judgement, lower, upper, guard):
         return f"{text}: too uncertain to prove it"
     return f"{text}: too close to say"

@@ -65,7 +65,7 @@ def test_the_page_has_the_same_in_large_print(files: dict[str, bytes]) -> None:
 def test_the_check_has_its_figure_by_station(files: dict[str, bytes]) -> None:
     page = files["check-grade.html"].decode()
     assert "stakes by station: at most 123\N{NARROW NO-BREAK SPACE}mm" in page
-    assert "CUT, above design (mm)" in page
+    assert "cut, above design (mm)" in page
     assert "RIGHT of design" not in page  # nothing was compared across
     assert ">0+150.000<" in page
 

@@ -67,19 +67,20 @@ def test_solution_by_the_gate_s_own_word() -> None:
             {"satellites": 6},
             "satellites",
             [6, 5, NAN],
-            ["", "satellites 5 below 6", "satellites not shown"],
+            ["", "satellites 5, at least 6", "satellites not shown"],
         ),
-        ({"epochs": 5}, "epochs", [5, 4], ["", "epochs 4 below 5"]),
-        ({"pdop": 4.0}, "pdop", [4.0, 5.2, 4.01], ["", "pdop 5.2 over 4.0", "pdop 4.01 over 4.00"]),
-        ({"pdop": 2.25}, "pdop", [2.3], ["pdop 2.30 over 2.25"]),
-        ({"hdop": 2.0}, "hdop", [1.9, 2.1], ["", "hdop 2.1 over 2.0"]),
-        ({"vdop": 3.0}, "vdop", [3.5], ["vdop 3.5 over 3.0"]),
+        ({"epochs": 5}, "epochs", [5, 4], ["", "epochs 4, at least 5"]),
+        ({"pdop": 4.0}, "pdop", [4.0, 5.2, 4.01], [
+            "", "PDOP 5.2, limit 4.0", "PDOP 4.01, limit 4.00"]),
+        ({"pdop": 2.25}, "pdop", [2.3], ["PDOP 2.30, limit 2.25"]),
+        ({"hdop": 2.0}, "hdop", [1.9, 2.1], ["", "HDOP 2.1, limit 2.0"]),
+        ({"vdop": 3.0}, "vdop", [3.5], ["VDOP 3.5, limit 3.0"]),
         ({"age_s": 5.0}, "age_s", [5.0, 7.0, 5.4], [
-            "", "age 7 s over 5 s", "age 5.4 s over 5.0 s"]),
+            "", "age of corrections 7 s, limit 5 s", "age of corrections 5.4 s, limit 5.0 s"]),
         ({"base_distance_m": 5000.0}, "base_distance_m", [5000.0, 6200.4], [
-            "", "base distance 6200 m over 5000 m"]),
+            "", "base distance 6200 m, limit 5000 m"]),
         ({"elevation_mask_rad": np.radians(10)}, "elevation_mask_rad", np.radians([10.0, 5.0]), [
-            "", "elevation mask 5° below 10°"]),
+            "", "elevation mask 5°, at least 10°"]),
     ],
 )  # fmt: skip
 def test_numbers(
@@ -97,7 +98,7 @@ def test_lengths_are_said_in_the_unit_of_the_job() -> None:
         sigma_h_m=np.array([limit, 0.041 * 0.3048]),
         sigma_z_m=np.array([limit, limit]),
     )
-    assert found == ["", "sigma_h 0.041 ft over 0.030 ft"]
+    assert found == ["", "σ in plan 0.041 ft, limit 0.030 ft"]
 
 
 def test_a_radial_sigma_is_made_of_its_axes_where_only_these_are_shown() -> None:
@@ -107,7 +108,7 @@ def test_a_radial_sigma_is_made_of_its_axes_where_only_these_are_shown() -> None
         sigma_e_m=np.array([0.004, 0.005, 0.005]),
         sigma_h_m=np.array([NAN, NAN, 0.010]),
     )
-    assert found == ["", "sigma_h 13.0 mm over 12.5 mm", ""]
+    assert found == ["", "σ in plan 13.0 mm, limit 12.5 mm", ""]
 
 
 def test_poles_to_the_millimetre() -> None:
@@ -142,12 +143,12 @@ def test_a_field_that_the_file_lacks_is_not_shown() -> None:
         "solution",
         "satellites",
         "epochs",
-        "hdop",
-        "vdop",
-        "pdop",
-        "age",
-        "sigma_h",
-        "sigma_z",
+        "HDOP",
+        "VDOP",
+        "PDOP",
+        "age of corrections",
+        "σ in plan",
+        "σ in height",
         "base distance",
         "pole",
         "elevation mask",
@@ -156,7 +157,7 @@ def test_a_field_that_the_file_lacks_is_not_shown() -> None:
 
 def test_all_failures_of_a_point_are_joined() -> None:
     found = doubts({"satellites": 6, "pdop": 4.0}, satellites=np.array([5.0]), pdop=np.array([NAN]))
-    assert found == ["satellites 5 below 6; pdop not shown"]
+    assert found == ["satellites 5, at least 6; PDOP not shown"]
 
 
 TIMES = ["08:00", "09:30", "12:00", "08:10", "", "13:00"]
@@ -178,8 +179,8 @@ def near_check(measured: Points, limit_s: float = 7200.0) -> list[str]:
 def test_a_check_shot_stands_near_in_time() -> None:
     assert near_check(timed()) == ["", "", "", "", "time not shown", ""]
     found = near_check(timed(), 1800.0)
-    assert found[1] == "nearest check shot of its session 1.50 h away, over 30.0 min"
-    assert found[2] == "nearest check shot of its session 1.00 h away, over 30.0 min"
+    assert found[1] == "nearest check shot of its session 1.50 h away, limit 30.0 min"
+    assert found[2] == "nearest check shot of its session 1.00 h away, limit 30.0 min"
     assert found[3] == ""
     assert found[0] == found[5] == ""  # check shots prove, they are not proven
 

@@ -179,7 +179,7 @@ def test_the_sentences_say_both_risks() -> None:
     rng = np.random.default_rng(11)
     coarse = judged(tolerance(vertical=T), height=rng.normal(0.0, 0.018, 9), sigma=(0.018, 0, 0))
     (text,) = (each for each in coarse.measure.remarks if "Risk of the method" in each)
-    assert "in height 40.5 % of the perfect stakes would be found outside" in text
+    assert "in height 40.5 % of the points set exactly right would be found outside" in text
     assert "32.0 % of those that are off" in text
     wrong = [each for each in coarse.measure.remarks if "in truth" in each]
     assert any("must be expected to be outside" in each for each in wrong)
@@ -190,7 +190,7 @@ def test_the_sentences_say_both_risks() -> None:
         tolerance(vertical=T, rule=Rule.GUARDED), height=np.zeros(3), sigma=(0.018, 0, 0)
     )
     (text,) = (each for each in guarded.measure.remarks if "Risk of the method" in each)
-    assert "more than 99.9 % of the perfect stakes would be found undecided" in text
+    assert "more than 99.9 % of the points set exactly right would be found undecided" in text
     assert "and less than 0.1 % of those" in text
 
 

@@ -2,11 +2,12 @@ import numpy as np
 import pytest
 
 from checker.errors import Where
+from checker.formulas import parse_formula
 from checker.model.arrays import FloatArray
 from checker.model.finding import Finding
 from checker.model.job import Rule, Tolerance
 from checker.model.measure import Comparison, Measure, Supplement
-from checker.units import LengthUnit, parse_formula
+from checker.units import LengthUnit
 from checker.verdicts.judge import judge
 
 
