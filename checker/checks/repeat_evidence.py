@@ -1,7 +1,7 @@
 """What repeats say about the method: scatter against the stated sigmas, independence, coverage."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -98,15 +98,15 @@ def scatter_items(found: dict[str, Scatter]) -> Iterator[Item]:
     yield item("degrees_of_freedom", "Degrees of freedom", Quantity.COUNT, float(free))
 
 
-def about_scatter(found: dict[str, Scatter], unit: LengthUnit) -> Iterator[str]:
-    """Say whether single shots scatter as their stored sigmas say (chi-square, one-sided, 95 %)."""
-    n, e, z = found["n"], found["e"], found["z"]
-    plan = Scatter(
-        s=float(np.sqrt(0.5 * (n.s**2 + e.s**2))),
-        freedom=n.freedom + e.freedom,
-        predicted=float(np.sqrt(0.5 * (n.predicted**2 + e.predicted**2))),
-    )
-    for part, each in (("Plan", plan), ("Height", z)):
+def about_scatter(
+    measured: Points, sigma: Sigmas, groups: Groups, unit: LengthUnit
+) -> Iterator[str]:
+    """Say whether single shots scatter as their stored sigmas say (chi-square, one-sided, 95 %).
+
+    Where they scatter more and without one mark they would not, that mark is named instead of a
+    factor for all. sigma: of the shots.
+    """
+    for part, each in _by_part(scatter_of(measured, sigma, groups)).items():
         if not each.freedom or not np.isfinite(each.s + each.predicted) or not each.predicted:
             continue
         times = each.s / each.predicted
@@ -115,13 +115,62 @@ def about_scatter(found: dict[str, Scatter], unit: LengthUnit) -> Iterator[str]:
             f" and their stored standard deviations say"
             f" {length_text(each.predicted, unit, plus=False)}"
         )
-        if times <= sigma_factor(each.freedom, _CONFIDENCE):
+        if _agrees(each):
             yield f"{text}: no contradiction (chi-square, 95 %)."
-        else:
+            continue
+        text = f"{text}, {fixed(times, 1)} times too little (chi-square, 95 %)."
+        alone = _one_mark(measured, sigma, groups, part)
+        if alone is None:
             yield (
-                f"{text}, {fixed(times, 1)} times too little (chi-square, 95 %). Unless one bad"
-                f" mark does it, state sigma_factor = {fixed(times, 1)} under [measured]."
+                f"{text} No mark does it alone: state sigma_factor = {fixed(times, 1)} under"
+                " [measured]."
             )
+        else:
+            name, rest = alone
+            yield (
+                f"{text} {name} alone does it: without it they scatter with"
+                f" {length_text(rest.s, unit, plus=False)}, which agrees with what is stored."
+            )
+
+
+def _by_part(found: dict[str, Scatter]) -> dict[str, Scatter]:
+    """Return the scatter in plan, on an axis, and in height."""
+    n, e = found["n"], found["e"]
+    plan = Scatter(
+        s=float(np.sqrt(0.5 * (n.s**2 + e.s**2))),
+        freedom=n.freedom + e.freedom,
+        predicted=float(np.sqrt(0.5 * (n.predicted**2 + e.predicted**2))),
+    )
+    return {"Plan": plan, "Height": found["z"]}
+
+
+def _agrees(found: Scatter) -> bool:
+    return found.s / found.predicted <= sigma_factor(found.freedom, _CONFIDENCE)
+
+
+def _one_mark(
+    measured: Points, sigma: Sigmas, groups: Groups, part: str
+) -> tuple[str, Scatter] | None:
+    """Return the mark without which the shots scatter as stated, and how they do; None: none."""
+    shots, group = groups.shots, groups.group
+    squares = np.zeros(len(groups.size))
+    axes = (measured.northing_m, measured.easting_m) if part == "Plan" else (measured.elevation_m,)
+    for axis in axes:
+        value = axis[shots]
+        there = np.isfinite(value)
+        least = np.full(len(squares), np.inf)
+        most = np.full(len(squares), -np.inf)
+        np.minimum.at(least, group[there], value[there])
+        np.maximum.at(most, group[there], value[there])
+        squares += np.square(np.where(most >= least, most - least, 0.0))
+    worst = int(squares.argmax())
+    keep = group != worst
+    rest = replace(groups, shots=shots[keep], group=group[keep])
+    others = Sigmas(n=sigma.n[keep], e=sigma.e[keep], h=sigma.h[keep], z=sigma.z[keep])
+    found = _by_part(scatter_of(measured, others, rest))[part]
+    if not found.freedom or not _agrees(found):
+        return None
+    return str(groups.name[worst]), found
 
 
 def apart(measured: Points, groups: Groups) -> tuple[TextArray, list[str]]:

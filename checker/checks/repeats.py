@@ -77,7 +77,8 @@ def measure_repeats(section: Repeats, inputs: Inputs, job: Job) -> Measure:
         name=_mark_names(measured, ids, shots[head]),
         control=known[shots[head]],
     )
-    spreads = scatter_of(measured, sigmas_of(measured, shots, level, control=False), groups)
+    single = sigmas_of(measured, shots, level, control=False)
+    spreads = scatter_of(measured, single, groups)
     chance_plan, chance_height = chances(found.dn, found.de, found.dz, sigma)
     covered, plans = coverage(section, groups)
     alike = shared(measured, first, later)
@@ -137,7 +138,7 @@ def measure_repeats(section: Repeats, inputs: Inputs, job: Job) -> Measure:
         whole_unchecked="" if len(later) else "no mark was shot more than once",
         remarks=(
             _REMARK,
-            *about_scatter(spreads, job.unit),
+            *about_scatter(measured, single, groups, job.unit),
             *odd,
             *about_sharing(alike),
             *plans,

@@ -111,14 +111,16 @@ def by_rule(
             )
         )
     shift, turn, stretch, area = np.array(rows, dtype=np.float64).T
-    used = np.array(["used" if rule is line.section.adjust else "" for rule in there], dtype=object)
+    used = np.array(
+        ["this rule" if rule is line.section.adjust else "" for rule in there], dtype=object
+    )
     changes = Supplement(
         key="rules",
         title="What each rule changes",
         head="Rule",
         id=np.array([NAMES[rule] for rule in there], dtype=object),
         columns=(
-            column("used", "Used", Quantity.TEXT, used),
+            column("used", "Shown below", Quantity.TEXT, used),
             column("largest_shift", "Largest move of a station", length, shift),
             column("largest_turn_arcsec", "Largest turn of a course", angle, turn),
             column("largest_stretch", "Largest change of a length", length, stretch),

@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 
 from checker.errors import InputError, Problem
+from checker.formulas import parse_formula
 from checker.model.books import LevelBook, RiseBook
 from checker.model.finding import Verdict
 from checker.model.job import Adjust, Tolerance
-from checker.units import LengthUnit, parse_formula
+from checker.units import LengthUnit
+from checker.verdicts.judge import judge
 from tests.support.books import comparison, level_book, levels, rise_book, summary, values
 
 # Two set-ups from BM1 to BM2: 100 + 1.5 - 0.5 = 101.0, then + 2.0 - 1.2 = 101.8.
@@ -52,6 +54,24 @@ def test_page_by_height_of_instrument() -> None:
     assert measure.whole_undecided == ""
     assert "on bench mark BM2" in measure.remarks[0]
     assert "+10.0 mm" in measure.remarks[0]
+
+
+@pytest.mark.parametrize(("allowed", "said"), [("5 mm", True), ("20 mm", False)])
+def test_what_was_shared_out_beyond_the_limit_is_not_to_be_used(allowed: str, said: bool) -> None:
+    measure = levels(
+        level_book(PAGE),
+        known=MARKS,
+        start="BM1",
+        close="BM2",
+        adjust=Adjust.DISTANCE,
+        tolerance=limit(allowed),
+    )
+    finding = judge(measure, np.empty(0, dtype=object), LengthUnit.METRE)
+    assert (finding.verdict is Verdict.OUTSIDE) is said
+    assert (
+        any("nothing adjusted here is to be used" in each for each in finding.measure.remarks)
+        is said
+    )
 
 
 def test_page_check_is_shown_with_its_figures() -> None:

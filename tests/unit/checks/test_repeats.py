@@ -227,6 +227,27 @@ def test_scatter_against_the_stored_sigmas() -> None:
     assert found["degrees_of_freedom"] == 20.0
 
 
+def test_one_bad_mark_is_named_instead_of_a_factor_for_all() -> None:
+    good = pairs(20, 0.01, 0.01)
+    north = good.northing_m.copy()
+    north[23] += 0.3  # the second shot of mark 3
+    bad = run(replace(good, northing_m=north))
+    (text,) = (each for each in bad.remarks if each.startswith("Plan"))
+    name = str(good.id[23])
+    assert f"{name} alone does it: without it they scatter with " in text
+    assert "sigma_factor" not in text
+    # what is left is what the others alone give
+    keep = np.arange(20) != 3
+    apart = [(axis[20:] - axis[:20])[keep] for axis in (north, good.easting_m)]
+    plan = np.sqrt(np.mean([np.mean(each**2) / 2.0 for each in apart]))
+    assert f"scatter with {1000.0 * plan:.1f} mm" in text
+    # two bad marks are no lone one
+    north[25] += 0.3
+    both = run(replace(good, northing_m=north))
+    (text,) = (each for each in both.remarks if each.startswith("Plan"))
+    assert "No mark does it alone: state sigma_factor = " in text
+
+
 def test_the_chance_of_a_larger_difference() -> None:
     rows = [("1", 0.0, 0.0, 0.0), ("1", 0.02, 0.0, 0.02)]
     measure = run(points(rows, sigma=(0.01, 0.01, 0.01)))

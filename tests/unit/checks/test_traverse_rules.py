@@ -53,7 +53,7 @@ def test_the_rule_that_is_used_drives_the_rows(rule: Adjust) -> None:
         beside = cells(measure, "coordinates_by_rule", f"{word}_{axis}")
         assert values(measure, f"adjusted_{axis}") == pytest.approx(beside)
     used = cells(measure, "rules", "used").tolist()
-    assert used == ["used" if each is rule else "" for each in RULES]
+    assert used == ["this rule" if each is rule else "" for each in RULES]
 
 
 def test_every_rule_ends_on_the_start_and_gives_the_same_whichever_is_used() -> None:
