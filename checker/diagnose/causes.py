@@ -11,11 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from checker.diagnose.evidence import DRAWN
 from checker.diagnose.fits import ComplexArray, Freedom, Move, fit_move, robust_mean
 from checker.diagnose.heights import height_shift, of_heights
 from checker.diagnose.hypothesis import (
     BASE_CHARGE,
     DRIFT_YEARS,
+    LEAST_FOOT_M,
     LEAST_PLAN_M,
     STEPS,
     TWO_PI,
@@ -40,6 +42,12 @@ _LEAST_TURN, _LEAST_SCALE = 5e-6, 3e-6
 """A turn or scale that is smaller is a shift (a second of arc, 3 ppm; our choice)."""
 _FLAT_FRAME = 4.5
 """Nats against a frame at an epoch of no one's naming whose heights do not show it (ours)."""
+_AGREES = 2.0
+"""Standard deviations that a turn or scale may be off the one that the grid would give (ours)."""
+_OUTSIDE = 2.0
+"""Nats against a zone that would put the work where the job's own grid is not used (ours)."""
+_FAR_POINT = 0.05
+"""How likely a turn or a scale is about a point far from the site that nothing names (ours)."""
 _HIDDEN_TURN = 6.0
 """Nats against a turn about a far point that is too small to be seen across the site (ours)."""
 
@@ -49,7 +57,7 @@ def hypotheses(view: View) -> Iterator[Hypothesis]:
     if view.rows.sum() >= 1:
         yield from _without_freedom(view)
         yield from _shifts(view)
-        yield from _lines(view)
+        yield from of_lines(view)
         if view.rows.sum() >= 2:
             yield from _turns(view)
             yield from _scales(view)
@@ -66,6 +74,8 @@ def _without_freedom(view: View) -> Iterator[Hypothesis]:
     foot = M_PER_US_SURVEY_FOOT / M_PER_FOOT
     for factor in (foot, 1.0 / foot):
         step = (factor - 1.0) * middle
+        if abs(step) < LEAST_FOOT_M:
+            continue
         yield view.make(
             "foot-definition",
             mapped(lambda z, f=factor: f * z),  # type: ignore[misc]
@@ -100,6 +110,7 @@ def _without_freedom(view: View) -> Iterator[Hypothesis]:
             # The job names the grid of the as-measured points: where both fit, they are meant.
             of_design = view.part.drawn != zone.of_design
             charge = np.log(40.0 if zone.same_datum else 1000.0) + (1.0 if of_design else 0.0)
+            charge += _OUTSIDE if zone.outside else 0.0
             yield view.make("wrong-zone", zone.apply, charge, *facts)
     if apart > 20_000.0 and view.rows.sum() >= 3:
         move = fit_move(known, measured, view.sigma, Freedom.BOTH)
@@ -255,8 +266,7 @@ def _shifts(view: View) -> Iterator[Hypothesis]:
     halves = _halves(view, move, "dn", "de")
     blunder = {
         "all": "base-moved" if view.evidence.again else "shift",
-        "layer": "stale-revision",
-        "check": "stale-revision",
+        **dict.fromkeys(DRAWN, "stale-revision"),
     }.get(view.part.by, "base-moved")
     if blunder == "shift":
         yield view.make(blunder, shifted(dn, de), charge, *plan, halves=halves)
@@ -275,7 +285,7 @@ def _shifts(view: View) -> Iterator[Hypothesis]:
         )
 
 
-def _lines(view: View) -> Iterator[Hypothesis]:
+def of_lines(view: View) -> Iterator[Hypothesis]:
     """Yield a constant across the line; exactly twice each stake's own offset."""
     if not view.part.drawn and view.part.by != "all":
         return
@@ -324,14 +334,17 @@ def _fixed(move: Move) -> complex | None:
 def _near_charge(move: Move, view: View) -> float:
     """Return the charge of the free shift that goes with a turn or a scale about some point.
 
-    The point is as likely within some site's width as anywhere.
+    The point mostly lies within some site's width, or in its middle: set-ups, marks, and what
+    drawings are turned or scaled about do.
     """
     extent = float(np.ptp(view.known.real) + np.ptp(view.known.imag)) + 1.0
     core = abs(move.factor - 1.0) * extent
     size = abs(move.shift)
-    near = core / (TWO_PI * (size**2 + core**2) ** 1.5 + 1e-300)
+    near = core**2 / (np.pi * (size**2 + core**2) ** 2 + 1e-300)
     far = np.exp(-badly_set(np.asarray(size), 2))
     variance = move.sigma_shift**2 + BIAS_M[0] ** 2 / view.sessions
+    if size > core:
+        far *= 2.0 * _FAR_POINT
     return float(-np.log(0.5 * near + 0.5 * far) - np.log(TWO_PI * variance))
 
 
@@ -376,6 +389,8 @@ def _turns(view: View) -> Iterator[Hypothesis]:
     convergence = view.setting.convergence_rad
     if np.isfinite(convergence) and abs(convergence) > 1e-6:
         for sign in (1.0, -1.0):
+            if abs(angle - sign * convergence) > _AGREES * free.sigma_factor:
+                continue
             known_turn = np.exp(-1j * sign * convergence)
             move = _with_factor(known_turn, known, measured, sigma, None)
             yield one(
@@ -468,6 +483,8 @@ def _scales(view: View) -> Iterator[Hypothesis]:
                 # A factor worked out from mean heights is known to a few parts per million.
                 move = _with_factor(complex(factor), known, measured, sigma, about)
                 yield one(move, np.log(8.0), about, free=False)
+            if free is None or abs(factor - free.factor.real) > _AGREES * free.sigma_factor:
+                continue
             move = _with_factor(complex(factor), known, measured, sigma, None)
             yield one(move, np.log(8.0) + _near_charge(move, view), _fixed(move), free=False)
 
@@ -518,7 +535,11 @@ def _mirrors(view: View) -> Iterator[Hypothesis]:
         values = gap.imag if axis == "n" else gap.real
         middle, spread = robust_mean(values, sigma)
         shift = complex(0.0, middle) if axis == "n" else complex(middle, 0.0)
-        charge = np.log(2.0 * (abs(middle) + 1.0) * 12.0) - 0.5 * np.log(TWO_PI * spread**2)
+        # Mirrored about a line at half of it: across the site, as blocks are, or anywhere.
+        here = known.imag if axis == "n" else known.real
+        off, core = middle - 2.0 * float(here.mean()), 2.0 * float(np.ptp(here)) + 1.0
+        near, far = core / (np.pi * (core**2 + off**2)), 1.0 / (24.0 * (abs(middle) + 1.0))
+        charge = -np.log(0.5 * near + 0.5 * far) - 0.5 * np.log(TWO_PI * spread**2)
         yield view.make(
             "mirrored",
             mapped(lambda z, f=flip, s=shift: f * np.conj(z) + s),  # type: ignore[misc]

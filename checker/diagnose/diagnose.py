@@ -4,35 +4,33 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from checker.diagnose.across import across_lines
 from checker.diagnose.closures import Closed, closures
-from checker.diagnose.evidence import Evidence, gather
+from checker.diagnose.evidence import Evidence, gather, on_lines
 from checker.diagnose.frames import realization_drifts, realization_shifts, zones_of
 from checker.diagnose.hypothesis import USUAL_POLES_M, Setting, length
 from checker.diagnose.power import closure_power, power
 from checker.diagnose.search import Found, search
 from checker.diagnose.words import (
-    LOOK,
-    NAMES,
-    NEVER,
+    SAID_SHAPE,
     closure_support,
     hints,
     says,
     says_closure,
+    says_no_elevation,
     support,
     with_decision,
 )
 from checker.model.diagnosis import AppliesTo, Cause, Diagnosed, Diagnosis
-from checker.model.drawing import Notice
-from checker.model.finding import Finding
+from checker.model.finding import Finding, Verdict
 from checker.model.frame import SiteFrame
 from checker.model.inputs import Inputs
-from checker.model.job import Job
+from checker.model.job import Job, Stakeout
 from checker.model.measure import Item, Quantity
 from checker.text import fixed
 
 _SAME_POLE_M = 0.003
 _LEAST_FRAME_M, _MOST_FRAME_M = 0.04, 60.0
-_LEAST_FRAME_ROWS = 2
 LISTED = 200
 """How many numbers a diagnosis lists at most."""
 
@@ -51,7 +49,11 @@ def diagnose(
     closed = closures(job, inputs, findings, _poles(job, inputs), convergence)
     of_closures = tuple(_closure(each, job) for each in closed)
     if evidence is None or not len(evidence):
-        return Diagnosed(diagnoses=of_closures, power=closure_power(findings))
+        across = tuple(
+            _diagnosis(each, job, rows, (), _more(each, job, rows, inputs, findings), proved=False)
+            for each, rows in across_lines(job, findings, (), Setting())
+        )
+        return Diagnosed(diagnoses=(*across, *of_closures), power=closure_power(findings))
     setting = _setting(job, inputs, evidence, frame)
     found = search(evidence, setting)
     proved = bool(evidence.control.any()) and not bool(evidence.control.all())
@@ -60,12 +62,23 @@ def diagnose(
         for number, name in enumerate(evidence.sections)
         if not evidence.control[np.searchsorted(evidence.section, number)]
     )
+    lines = any(isinstance(each, Stakeout) and on_lines(each) for each in job.checks)
+    both = [(each, evidence) for each in found]
+    both += across_lines(job, findings, found, setting)
     diagnoses = [
-        _diagnosis(each, job, evidence, checks, inputs.notices, proved=proved) for each in found
+        _diagnosis(
+            each,
+            job,
+            rows,
+            checks,
+            _more(each, job, rows, inputs, findings),
+            proved=proved and rows is evidence,
+        )
+        for each, rows in both
     ]
     return Diagnosed(
         diagnoses=(*_without_elevation(evidence, job, checks), *diagnoses, *of_closures),
-        power=power(evidence, setting, job.unit),
+        power=power(evidence, setting, job.unit, lines=lines),
     )
 
 
@@ -97,7 +110,8 @@ def _setting(job: Job, inputs: Inputs, evidence: Evidence, frame: SiteFrame | No
         units.add(job.measured.unit.metres)
     if job.design is not None:
         units.add(job.design.unit.metres)
-    middle = np.nanmedian(evidence.known[:, :2], axis=0)
+    flat = evidence.known[np.isfinite(evidence.known[:, 0]), :2]
+    middle = np.median(flat, axis=0) if len(flat) else np.full(2, np.nan)
     heights = evidence.known[:, 2][np.isfinite(evidence.known[:, 2])]
     height = float(np.median(heights)) if len(heights) else np.nan
     place, shifted = (float(middle[0]), float(middle[1]), height), _shifted(evidence)
@@ -118,7 +132,10 @@ def _setting(job: Job, inputs: Inputs, evidence: Evidence, frame: SiteFrame | No
 def _shifted(evidence: Evidence) -> bool:
     """Tell whether some rows are off by what two realizations may differ: to look costs time."""
     away = np.hypot(*(evidence.measured - evidence.known)[:, :2].T)
-    return int(((away > _LEAST_FRAME_M) & (away < _MOST_FRAME_M)).sum()) >= _LEAST_FRAME_ROWS
+    within = (away > _LEAST_FRAME_M) & (away < _MOST_FRAME_M)
+    groups = [group.rows for group in evidence.groups()]
+    some = [np.ones(len(evidence), dtype=np.bool_), evidence.control, ~evidence.control, *groups]
+    return any(within[rows].sum() >= max(2.0, 0.2 * rows.sum()) for rows in some)
 
 
 def _poles(job: Job, inputs: Inputs) -> tuple[float, ...]:
@@ -148,7 +165,7 @@ def _diagnosis(
     job: Job,
     evidence: Evidence,
     checks: tuple[str, ...],
-    notices: Sequence[Notice],
+    more: tuple[str, ...],
     *,
     proved: bool,
 ) -> Diagnosis:
@@ -157,16 +174,19 @@ def _diagnosis(
     check = concerned[0] if len(concerned) == 1 else ""
     if part.by == "all" and not found.ids and len(checks) == 1 and part.value != "control":
         check = checks[0]
-    if part.by == "check":
+    if part.by in ("check", "relative"):
         check = part.value
     by, group = _split(found, evidence)
+    ids = found.ids
+    if part.by == "relative":  # no column of the files shows which points these are
+        ids = tuple(str(name) for name in evidence.id[found.rows].tolist())
     return Diagnosis(
         cause=found.cause,
         applies_to=AppliesTo(
             check=check,
             by=by,
             group=group,
-            ids=found.ids[:LISTED],
+            ids=ids[:LISTED],
         ),
         support=support(found),
         concerns=tuple(concerned),
@@ -177,9 +197,35 @@ def _diagnosis(
             job.unit,
             proved=proved,
             again=evidence.again,
-            more=hints(found.cause.blunder, notices, job.reference.geoid),
+            marks=bool(evidence.control.all()),
+            more=more,
         ),
     )
+
+
+_MOVES = ("shift", "stale-revision", "base-moved", "rotation", "frame-shift", "foot-definition")
+"""Causes that leave the distances among the points that they move as they are."""
+
+
+def _more(
+    found: Found, job: Job, evidence: Evidence, inputs: Inputs, findings: Sequence[Finding]
+) -> tuple[str, ...]:
+    """Return what else speaks for a cause: drawings, metadata, distances that hold."""
+    said = hints(found.cause.blunder, inputs.notices, job.reference.geoid)
+    if found.cause.blunder not in _MOVES or inputs.measured is None:
+        return said
+    names = {str(name) for name in evidence.id[found.rows].tolist()}
+    held = [
+        finding.measure.name
+        for finding in findings
+        if finding.measure.kind == "relative"
+        and finding.verdict is Verdict.WITHIN
+        and len(finding.measure.used)
+        and names.issuperset(
+            str(name).strip() for name in inputs.measured.id[finding.measure.used].tolist()
+        )
+    ]
+    return (*said, *(SAID_SHAPE.replace("…", name, 1) for name in held[:2]))
 
 
 def _later(evidence: Evidence) -> tuple[str, str]:
@@ -205,8 +251,8 @@ _NATURAL = {
 def _split(found: Found, evidence: Evidence) -> tuple[str, str]:
     """Return by which column the rows are split off, and its value there."""
     part = found.part
-    if part.by == "check" or found.ids:
-        return "all" if part.by == "check" else part.by, ""
+    if part.by in ("check", "relative") or found.ids:
+        return "all" if part.by in ("check", "relative") else part.by, ""
     if part.by == "all":
         return _later(evidence) if evidence.again else (part.by, part.value)
     rows = part.rows(evidence)
@@ -256,8 +302,7 @@ def _without_elevation(
                     concerns=tuple(
                         evidence.sections[i] for i in np.unique(evidence.section[rows]).tolist()
                     ),
-                    says=f"{len(rows)} of the {whose} are {shown}, exactly. This looks like "
-                    f"{NAMES['no-elevation']}. {LOOK['no-elevation']} {NEVER}",
+                    says=says_no_elevation(len(rows), whose, shown),
                 )
             )
     return tuple(diagnoses)

@@ -1,20 +1,24 @@
 """The residuals of a job as one table: stakes and check shots, with what may split them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from checker.diagnose.rematch import Table, numbers, rematched, repeats_of, table_of
+from checker.diagnose.sources import heights_alone, related_points, tested_points
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Finding
 from checker.model.inputs import Inputs
-from checker.model.job import Job, Match, Stakeout
+from checker.model.job import Accuracy, Against, Job, Match, Relative, Stakeout
 from checker.model.measure import Measure
 from checker.model.points import Points
 
-SPLITS = ("session", "base", "day", "file", "pole", "layer", "check")
-"""What may split a group off, in the order of preference where two split alike."""
+SPLITS = ("session", "base", "day", "file", "pole", "layer", "check", "relative")
+"""What may split a group off, in the order of preference where two split alike: `relative` is the
+relative check whose points they are."""
+DRAWN = ("layer", "check", "relative")
+"""Groups of stakes that belong together on the plan."""
 UNKNOWN_SIGMA_H_M = 0.010
 UNKNOWN_SIGMA_Z_M = 0.015
 """Standard deviations per axis where none is shown: real-time work, common practice, no source."""
@@ -49,8 +53,9 @@ class Evidence:
     a small bias. no_height: the value that stands in place of an elevation, NaN where there is
     none; no_height_of: "measured" or "design". older: name of an earlier revision of the design ->
     shape (rows, 3), by how much it differs from the design, NaN where it has no point of that
-    number. again: the rows are later shots of marks against their first ones, and there is no
-    design.
+    number. tested: the row belongs to an accuracy test. anywhere: the row's check has no limit in
+    plan, so that grade stakes may stand anywhere near their point. again: the rows are later shots
+    of marks against their first ones, and there is no design.
     """
 
     known: FloatArray
@@ -70,6 +75,8 @@ class Evidence:
     no_height: FloatArray
     no_height_of: TextArray
     older: dict[str, FloatArray]
+    anywhere: BoolArray
+    tested: BoolArray
     again: bool = False
 
     def __len__(self) -> int:
@@ -86,7 +93,7 @@ class Evidence:
             if codes is None:
                 continue
             counts = np.bincount(codes[codes >= 0], minlength=len(self.values[by]))
-            whole = int(stakes.sum()) if by in ("layer", "check") else len(self)
+            whole = int(stakes.sum()) if by in DRAWN else len(self)
             for code in np.flatnonzero((counts >= least) & (counts < whole)).tolist():
                 rows = codes == code
                 key = np.packbits(rows).tobytes()
@@ -111,10 +118,12 @@ class Evidence:
             set_off_m=self.set_off_m[rows],
             codes={by: codes[rows] for by, codes in self.codes.items()},
             values=self.values,
-            bias=self.bias[rows],
+            bias=self.bias[rows] if len(self.bias) else self.bias,
             no_height=self.no_height[rows],
             no_height_of=self.no_height_of[rows],
             older={name: move[rows] for name, move in self.older.items()},
+            anywhere=self.anywhere[rows],
+            tested=self.tested[rows],
             again=self.again,
         )
 
@@ -122,8 +131,10 @@ class Evidence:
 def gather(job: Job, inputs: Inputs, findings: Sequence[Finding]) -> Evidence | None:
     """Return the rows of the job's stakeouts and of its control; None where there are none.
 
-    Superseded, excluded and unmatched rows are left out, as are shots on drawn lines and grades,
-    whose design point is found from the shot itself. A shot that several checks use counts once.
+    Superseded, excluded and unmatched rows are left out. Of shots on surfaces, drawn lines and
+    grades, whose design point is found from the shot itself, the heights are looked at alone. What
+    accuracy tests and relative checks compare beside counts too; a shot that several checks use
+    counts once, in stakeouts and the control before all others.
     """
     if inputs.measured is None:
         return None
@@ -133,10 +144,7 @@ def gather(job: Job, inputs: Inputs, findings: Sequence[Finding]) -> Evidence | 
     for finding in findings:
         measure = finding.measure
         section = offsets.get(measure.name) if measure.kind == "stakeout" else None
-        if measure.kind == "stakeout" and (
-            section is None
-            or (section.match in (Match.LINE, Match.STATION) and _no_targets(section))
-        ):
+        if measure.kind == "stakeout" and (section is None or on_lines(section)):
             continue
         if measure.kind not in ("stakeout", "control"):
             continue
@@ -150,11 +158,50 @@ def gather(job: Job, inputs: Inputs, findings: Sequence[Finding]) -> Evidence | 
             taken[table.shot] = True
             by_id = section is None or section.match is not Match.NEAREST or table.by_id
             parts.append(_Part(measure=measure, table=table, section=section, by_id=by_id))
+    parts += _others(job, inputs, findings, taken)
     if not parts:
         parts = _repeats(findings)
     if not parts:
         return None
-    return _joined(parts, job, inputs)
+    return _joined(parts, job, inputs, findings)
+
+
+def on_lines(section: Stakeout) -> bool:
+    """Tell whether a stakeout finds its design points from the shots: on lines and grades."""
+    if section.match not in (Match.LINE, Match.STATION):
+        return False
+    return section.match is Match.LINE or (section.stakes is None and section.design.everything)
+
+
+def _others(
+    job: Job, inputs: Inputs, findings: Sequence[Finding], taken: BoolArray
+) -> list["_Part"]:
+    """Return what checks other than stakeouts and control compare, of shots not yet `taken`."""
+    sections = {section.name: section for section in job.checks}
+    parts: list[_Part] = []
+    for kind in ("accuracy", "relative", "surface", "stakeout"):
+        for finding in findings:
+            measure = finding.measure
+            section = sections.get(measure.name)
+            if measure.kind != kind or not len(measure.id) or section is None:
+                continue
+            if isinstance(section, Relative) and inputs.design is None:
+                continue  # columns plumbed against themselves
+            if isinstance(section, Accuracy):
+                known = section.against is not Against.DESIGN or section.file is not None
+                table, proof = tested_points(measure, inputs), known
+            elif isinstance(section, Relative):
+                table, proof = related_points(measure, inputs), False
+            elif not isinstance(section, Stakeout) or on_lines(section):
+                table, proof = heights_alone(measure), False
+            else:
+                continue
+            table = table.picked(~taken[table.shot])
+            if len(table.shot):
+                taken[table.shot] = True
+                part = _Part(measure=measure, table=table, section=None, by_id=kind == "relative")
+                parts.append(replace(part, proof=proof, kind=kind))
+    return parts
 
 
 def _repeats(findings: Sequence[Finding]) -> list["_Part"]:
@@ -181,17 +228,17 @@ def _free(inputs: Inputs, taken: BoolArray) -> IntArray:
     return np.flatnonzero(free)
 
 
-def _no_targets(section: Stakeout) -> bool:
-    return section.match is Match.LINE or (section.stakes is None and section.design.everything)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Part:
+    """A check's rows. proof: what it compares with is known; kind: of other checks, "" of these."""
+
     measure: Measure
     table: Table
     section: Stakeout | None
     by_id: bool
     again: bool = False
+    proof: bool = False
+    kind: str = ""
 
 
 def _usable(measure: Measure) -> IntArray:
@@ -203,31 +250,39 @@ def _usable(measure: Measure) -> IntArray:
     return np.flatnonzero(here)
 
 
-def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
+def _joined(
+    parts: Sequence[_Part], job: Job, inputs: Inputs, findings: Sequence[Finding]
+) -> Evidence:
     known = np.vstack([p.table.known for p in parts])
     measured = np.vstack([p.table.measured for p in parts])
     lines = np.vstack([p.table.lines for p in parts])
     stored = np.vstack([p.table.stored for p in parts])
     shot = np.concatenate([p.table.shot for p in parts])
     section = np.repeat(np.arange(len(parts)), [len(p.table.shot) for p in parts])
-    control = np.array([p.section is None and not p.again for p in parts], dtype=np.bool_)[section]
+    control = np.array([p.measure.kind == "control" or p.proof for p in parts])[section]
     names = np.concatenate([p.table.id for p in parts])
     by_id = np.array([p.by_id for p in parts], dtype=np.bool_)[section]
     set_off = np.concatenate([_set_off(p) for p in parts])
     shown = np.isfinite(stored) & (stored > 0)
     usual = np.broadcast_to((UNKNOWN_SIGMA_H_M, UNKNOWN_SIGMA_Z_M), stored.shape)
     sigma = np.where(shown, np.maximum(stored, _LEAST_SIGMA_M), usual)
-    codes, values = _splits(parts, job, inputs, shot, section, control)
+    codes, values = _splits(parts, job, inputs, findings, shot, section, control)
     older = {
-        revision.of.words: _older(revision.points, names, known, control)
+        revision.of.words: _moved(
+            parts, revision.of.words, _older(revision.points, names, known, control)
+        )
         for revision in inputs.older
     }
     no_height, no_height_of = _without_height(known, measured, job)
     masked = ~np.isnan(no_height)
     known, measured = known.copy(), measured.copy()
+    gap = (measured - known)[:, 2]
+    for move in older.values():  # what follows an earlier revision was finished, if to another one
+        then = gap - move[:, 2]
+        gap = np.where(np.abs(then) < np.abs(gap), then, gap)
     for number, part in enumerate(parts):
         of = section == number
-        if _at_ground(part, (measured - known)[of, 2], sigma[of, 1]):
+        if _at_ground(part, gap[of], sigma[of, 1]):
             known[of, 2] = np.nan
     known[masked, 2] = np.where(no_height_of[masked] == "design", np.nan, known[masked, 2])
     measured[masked, 2] = np.where(no_height_of[masked] == "measured", np.nan, measured[masked, 2])
@@ -249,6 +304,8 @@ def _joined(parts: Sequence[_Part], job: Job, inputs: Inputs) -> Evidence:
         no_height=no_height,
         no_height_of=no_height_of,
         older=older,
+        tested=np.array([p.kind == "accuracy" for p in parts], dtype=np.bool_)[section],
+        anywhere=np.array([_anywhere(p) for p in parts], dtype=np.bool_)[section],
         again=any(part.again for part in parts),
     )
 
@@ -261,11 +318,40 @@ def _set_off(part: _Part) -> FloatArray:
     return np.where(np.abs(np.nan_to_num(off)) < _LEAST_OFFSET_M, np.nan, off)
 
 
+def _moved(parts: Sequence[_Part], words: str, by_number: FloatArray) -> FloatArray:
+    """Return earlier minus present design as the checks found it, else by the points' numbers."""
+    found: list[FloatArray] = []
+    for part in parts:
+        known = by_number[sum(map(len, found)) :][: len(part.table.shot)].copy()
+        for each in part.measure.earlier:
+            if each.words == words and each.move_m is not None:
+                rows = _rows_of(part)
+                there = rows >= 0
+                known[there] = each.move_m[rows[there]]
+        found.append(known)
+    return np.vstack(found)
+
+
+def _rows_of(part: _Part) -> IntArray:
+    """Return the row of the measure behind every row of a part's table; -1: it was re-matched."""
+    shot, table = part.measure.shots[:, 0], part.table
+    usable = np.flatnonzero((shot >= 0) & part.measure.counted & (part.measure.unchecked == ""))
+    row_of = {int(shot[row]): int(row) for row in usable}
+    rows = np.array([row_of.get(int(each), -1) for each in table.shot.tolist()], dtype=np.int64)
+    for axis, key in enumerate(("design_n", "design_e")):
+        if any(column.key == key for column in part.measure.columns):
+            other = numbers(part.measure, key)[rows] != table.known[:, axis]
+            rows[other & np.isfinite(table.known[:, axis])] = -1
+    return rows
+
+
 def _older(points: Points, names: TextArray, known: FloatArray, control: BoolArray) -> FloatArray:
     """Return earlier minus present design, shape (rows, 3); a height that one lacks has no move."""
     place: dict[str, int] = {}
     for index, name in enumerate(points.id.tolist()):
         place.setdefault(str(name).strip(), index)
+    if not place:
+        return np.full(known.shape, np.nan)
     at = np.array([place.get(str(name).strip(), -1) for name in names.tolist()], dtype=np.int64)
     at[control] = -1
     there = np.column_stack((points.northing_m, points.easting_m, points.elevation_m))
@@ -275,15 +361,25 @@ def _older(points: Points, names: TextArray, known: FloatArray, control: BoolArr
     return move
 
 
+def _anywhere(part: _Part) -> bool:
+    """Tell whether nothing limits where a check's stakes stand in plan."""
+    limits = part.measure.tolerance
+    if part.section is None or limits is None:
+        return False
+    plan = (limits.horizontal, limits.along, limits.across, limits.left, limits.right)
+    return all(limit is None for limit in plan)
+
+
 def _at_ground(part: _Part, dz: FloatArray, sigma: FloatArray) -> bool:
     """Tell whether stakes stand at ground, their cut on the lath: no limit, and no common height.
 
-    Their heights then say nothing of the measuring.
+    Their heights then say nothing of the measuring; nor do those of a surface that is not finished.
     """
     tolerance = part.measure.tolerance
-    if part.section is None or tolerance is None:
+    ground = part.kind in ("surface", "stakeout")  # which is graded little by little
+    if not ground and (part.section is None or tolerance is None):
         return False
-    if tolerance.vertical or tolerance.above or tolerance.below:
+    if not ground and tolerance and (tolerance.vertical or tolerance.above or tolerance.below):
         return False
     there = np.isfinite(dz)
     if not there.any():
@@ -336,6 +432,7 @@ def _splits(
     parts: Sequence[_Part],
     job: Job,
     inputs: Inputs,
+    findings: Sequence[Finding],
     shot: IntArray,
     section: IntArray,
     control: BoolArray,
@@ -358,6 +455,7 @@ def _splits(
     texts["layer"] = np.where(control, "", np.concatenate([p.table.layer for p in parts]))
     names = np.array([p.measure.name for p in parts], dtype=object)[section]
     texts["check"] = np.where(control, "", names)
+    texts["relative"] = np.where(control, "", _related(findings, inputs)[shot])
     codes: dict[str, IntArray] = {}
     values: dict[str, tuple[str, ...]] = {}
     for by in SPLITS:
@@ -370,6 +468,17 @@ def _splits(
         if len(words):
             codes[by], values[by] = code, tuple(str(word) for word in words)
     return codes, values
+
+
+def _related(findings: Sequence[Finding], inputs: Inputs) -> TextArray:
+    """Return for every shot the first relative check that it belongs to, or ""."""
+    assert inputs.measured is not None  # noqa: S101  (gather has looked)
+    names: TextArray = np.full(len(inputs.measured), "", dtype=object)
+    for finding in findings:
+        if finding.measure.kind == "relative" and len(finding.measure.used) > 2:
+            own = finding.measure.used
+            names[own[names[own] == ""]] = finding.measure.name
+    return names
 
 
 def _sessions(codes: dict[str, IntArray]) -> IntArray:

@@ -208,6 +208,7 @@ def _zones(crs: str, predicted: FloatArray, measured: FloatArray) -> Iterator[Zo
             lon, lat = projection(true[1] / metres, true[0] / metres, inverse=True, errcheck=True)
         except ProjError:
             continue
+        outside = not used_at(grid, lon, lat)
         near = []
         for code in _codes_around(round(float(lon)), round(float(lat))):
             known = _projected(code)
@@ -227,11 +228,17 @@ def _zones(crs: str, predicted: FloatArray, measured: FloatArray) -> Iterator[Zo
             [(code, not like[0]) for like, _, code in sorted(near)[:_MOST_ZONES]],
             predicted[:: max(1, len(predicted) // 20)],
             of_design=not of_measured,
+            outside=outside,
         )
 
 
 def _told_apart(
-    crs: str, codes: list[tuple[str, bool]], points: FloatArray, *, of_design: bool
+    crs: str,
+    codes: list[tuple[str, bool]],
+    points: FloatArray,
+    *,
+    of_design: bool,
+    outside: bool,
 ) -> Iterator[Zone]:
     """Yield the zones, those that put the points in the same places as one."""
     zones: list[tuple[Zone, FloatArray]] = []
@@ -247,7 +254,13 @@ def _told_apart(
             zone, to = zones[place]
             zones[place] = (replace(zone, alike=(*zone.alike, code)), to)
             continue
-        zone = Zone(code=code, apply=apply, same_datum=same_datum, of_design=of_design)
+        zone = Zone(
+            code=code,
+            apply=apply,
+            same_datum=same_datum,
+            of_design=of_design,
+            outside=outside,
+        )
         zones.append((zone, moved))
     yield from (zone for zone, _ in zones)
 

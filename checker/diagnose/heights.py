@@ -25,7 +25,7 @@ from checker.units import M_PER_FOOT
 
 def height_shift(view: View, apply: Apply | None = None) -> tuple[float, float, float] | None:
     """Return a robust dz of the rows, its standard deviation and its charge."""
-    rows = view.rows & np.isfinite(view.evidence.measured[:, 2] - view.predicted[:, 2])
+    rows = view.tall
     if not rows.any():
         return None
     predicted = view.predicted[rows]
@@ -89,7 +89,7 @@ def of_heights(view: View) -> Iterator[Hypothesis]:
 
 def _height_units(view: View) -> Iterator[Hypothesis]:
     """Yield heights alone in another unit."""
-    rows = view.rows & np.isfinite(view.evidence.measured[:, 2] - view.predicted[:, 2])
+    rows = view.tall
     here, there = view.predicted[rows, 2], view.evidence.measured[rows, 2]
     if not len(here) or not np.all(np.abs(here) > 1.0):
         return
@@ -124,10 +124,12 @@ def _geoid(view: View, dz: float, sigma: float) -> Iterator[Hypothesis]:
         item("slope", Quantity.NUMBER, 0.0),
         halves=half,
     )
-    rows = view.rows & np.isfinite(view.evidence.measured[:, 2] - view.predicted[:, 2])
+    rows = view.tall
     if rows.sum() < 5:
         return
     plan = view.predicted[rows, :2]
+    # What lies on a surface has no other place than its own.
+    plan = np.where(np.isfinite(plan), plan, view.evidence.measured[rows, :2])
     centre = plan.mean(axis=0)
     design = np.column_stack((np.ones(int(rows.sum())), plan - centre))
     gap = view.evidence.measured[rows, 2] - view.predicted[rows, 2]
@@ -144,7 +146,7 @@ def _geoid(view: View, dz: float, sigma: float) -> Iterator[Hypothesis]:
 
     def apply(points: FloatArray) -> FloatArray:
         moved = points.copy()
-        moved[:, 2] += at + (points[:, :2] - centre) @ np.array((north, east))
+        moved[:, 2] += at + np.nan_to_num(points[:, :2] - centre) @ np.array((north, east))
         return moved
 
     yield view.make(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checker.diagnose.evidence import Evidence
+from checker.diagnose.evidence import DRAWN, Evidence
 from checker.diagnose.fits import ComplexArray
 from checker.diagnose.noise import BIAS_M
 from checker.model.arrays import BoolArray, FloatArray, IntArray
@@ -19,6 +19,8 @@ TWO_PI = 2.0 * np.pi
 LEAST_PLAN_M = 2.5 * BIAS_M[0]
 LEAST_HEIGHT_M = 2.5 * BIAS_M[1]
 """A plain shift smaller than this may be a bias of the session."""
+LEAST_FOOT_M = 0.02
+"""Where the foot makes no more of coordinates than this, a bias does as much (our choice)."""
 UNITS = {
     "metre": 1.0,
     "foot": M_PER_FOOT,
@@ -59,20 +61,22 @@ class Part:
     @property
     def drawn(self) -> bool:
         """True where the fault would be the design's."""
-        return self.by in ("layer", "check") or self.value == "design"
+        return self.by in DRAWN or self.value == "design"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Zone:
     """Another grid that may have been taken. alike: others that put the points in the same places.
 
-    of_design: the design would be on it, not the as-measured points.
+    of_design: the design would be on it, not the as-measured points. outside: the points would then
+    lie where the job's own grid is not used.
     """
 
     code: str
     apply: Apply
     same_datum: bool
     of_design: bool
+    outside: bool = False
     alike: tuple[str, ...] = ()
 
 
@@ -127,7 +131,8 @@ class Hypothesis:
     other side of its line. halves: half widths of 95 % intervals. members:
     for causes of single rows, indices of the evidence; None: the whole part. ids: their numbers.
     times: by how much the noise of the rows was scaled together with their numbers; flat: in plan
-    only.
+    only. told: what is asked of the rows was asked when it was proposed, and they need not reach
+    the noise: the same stake may be badly set beside.
     """
 
     cause: Cause
@@ -141,6 +146,7 @@ class Hypothesis:
     ids: tuple[str, ...] = ()
     times: float = 1.0
     flat: bool = False
+    told: bool = False
 
     @property
     def on_lines(self) -> bool:
@@ -210,14 +216,16 @@ def shifted(dn: float, de: float, dz: float = 0.0) -> Apply:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
-    """The rows of a part that can be compared in plan.
+    """The rows of a part.
 
-    coarse: by how much their noise was scaled together with their numbers.
+    rows: those that can be compared in plan; tall: those in height. coarse: by how much their noise
+    was scaled together with their numbers.
     """
 
     part: Part
     evidence: Evidence
     rows: BoolArray
+    tall: BoolArray
     predicted: FloatArray
     setting: Setting
     coarse: float = 1.0
@@ -243,7 +251,7 @@ class View:
     def sessions(self) -> int:
         """How many sessions share their bias out."""
         bias = self.evidence.bias
-        return len(np.unique(bias[self.rows])) if len(bias) else 1
+        return len(np.unique(bias[self.rows | self.tall])) if len(bias) else 1
 
     def make(
         self,

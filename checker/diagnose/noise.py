@@ -9,7 +9,7 @@ weighed against each other (comparison of models by their marginal likelihood, a
 Laplace did; textbook statistics, common practice).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -64,6 +64,11 @@ _NOT_SHOWN = {
     ),
 }
 """The same where none are shown, times the usual ones."""
+_ANYWHERE = (
+    *(*_STATED, (1.4, 0.025, 1.0), (1.4, 0.06, 1.0)),
+    *((1.4, 0.13, 1.0), (1.4, 0.3, 1.5), (1.4, 0.7, 3.0)),
+)
+"""The same in plan where nothing limits it, as for stakes whose height alone counts."""
 _OPTIONS = 9
 _NEVER = 1e6
 
@@ -73,12 +78,14 @@ class Fit:
     """How well residuals of one component fit.
 
     nats: negative log likelihood with its charges. inlier: shape (rows,), probability that a row
-    is no single error; 0 where nothing is compared. variance: shape (rows,), the chosen one.
+    is no single error; 0 where nothing is compared. variance: shape (rows,), the chosen one;
+    option: shape (sections,), which it is.
     """
 
     nats: float
     inlier: FloatArray
     variance: FloatArray
+    option: IntArray
 
 
 @dataclass(slots=True)
@@ -93,7 +100,7 @@ class Noise:
     bias: IntArray
     axes: int
     sigma: FloatArray
-    cache: dict[str, float] = field(default_factory=dict)
+    levels: dict[float, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, evidence: Evidence, component: int) -> "Noise":
@@ -107,9 +114,12 @@ class Noise:
         place = np.searchsorted(present, evidence.section)
         for index, start in enumerate(starts.tolist()):
             of = place == index
-            kind = "control" if evidence.control[start] else "stake"
+            proof = evidence.control[start] and not evidence.tested[start]
+            kind = "control" if proof else "stake"
             shown = bool(np.mean(evidence.shown[of, component]) > 0.5)
             options = (_SHOWN if shown else _NOT_SHOWN)[kind][component]
+            if component == 0 and evidence.anywhere[start]:
+                options = _ANYWHERE
             for number, (times, added, cost) in enumerate(options):
                 variance[number, of] = (times * sigma[of]) ** 2 + added**2
                 charge[number, index] = cost
@@ -125,6 +135,21 @@ class Noise:
             sigma=sigma,
         )
 
+    def widest(self) -> FloatArray:
+        """Return the largest standard deviation that each row may have; shape (rows,)."""
+        there = (self.charge < _NEVER)[:, self.row_of]
+        return np.asarray(np.sqrt(np.where(there, self.variance, 0.0).max(axis=0)))
+
+    def settled(self, option: IntArray) -> "Noise":
+        """Return the model with one option a section, as a sample of the rows has chosen it."""
+        rows = np.arange(self.variance.shape[1])
+        return replace(
+            self,
+            variance=self.variance[option[self.row_of], rows][None],
+            charge=self.charge[option, np.arange(len(option))][None],
+            levels={},
+        )
+
     def fit(self, residual: FloatArray, times: FloatArray) -> Fit:
         """Return how well residuals fit; shape (rows, axes), NaN where nothing is compared.
 
@@ -134,11 +159,13 @@ class Noise:
         residual = residual / times[:, None]
         if not there.any():
             zero = np.zeros(len(residual))
-            return Fit(nats=0.0, inlier=zero, variance=self.variance[0])
+            first = np.zeros(len(self.starts), dtype=np.int64)
+            return Fit(nats=0.0, inlier=zero, variance=self.variance[0], option=first)
         clean = np.where(there[:, None], residual, 0.0)
         tau2 = BIAS_M[self.component] ** 2
         # What was written to a millimetre in a larger unit was written coarsely.
-        rounding = np.where(times < 1.0, (ROUNDING_M / times) ** 2, 0.0)
+        coarse = bool((times < 1.0).any())
+        rounding = np.where(times < 1.0, (ROUNDING_M / times) ** 2, 0.0) if coarse else 0.0
         loose = self._mixture(clean, there, tau2 + rounding)
         weight = loose.inlier / loose.variance
         total = np.bincount(self.bias, weights=weight)
@@ -153,17 +180,30 @@ class Noise:
         prior += 0.5 * self.axes * float(np.sum(np.log1p(total * tau2)))
         # A density of numbers that are so much larger is so much thinner.
         prior += self.axes * float(np.log(times[there]).sum())
-        return Fit(nats=known.nats + prior, inlier=known.inlier, variance=known.variance)
+        return replace(known, nats=known.nats + prior)
 
-    def _mixture(self, residual: FloatArray, there: BoolArray, more: FloatArray) -> Fit:
+    def _level(self, more: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+        """Return variances with so much more, and the logarithm of their densities' height."""
+        known = self.levels.get(more) if isinstance(more, float) else None
+        if known is None:
+            variance = self.variance + more
+            known = variance, -0.5 * self.axes * np.log(2.0 * np.pi * variance)
+            if isinstance(more, float):
+                self.levels[more] = known
+        return known
+
+    def _mixture(self, residual: FloatArray, there: BoolArray, more: FloatArray | float) -> Fit:
         square = np.sum(residual**2, axis=1)
-        variance = self.variance + more
-        inside = -0.5 * square / variance - 0.5 * self.axes * np.log(2.0 * np.pi * variance)
+        variance, level = self._level(more)
+        inside = level - 0.5 * square / variance
         apart = -badly_set(np.sqrt(square), self.axes)
         best_nats = np.full((len(SHARES), *self.charge.shape), 0.0)
         both = []
+        # The second term is never small, so nothing is lost by adding the densities themselves; to
+        # add their logarithms as such takes many times as long.
+        density, density_apart = np.exp(inside), np.exp(apart)
         for number, share in enumerate(SHARES):
-            mixed = np.logaddexp(np.log1p(-share) + inside, np.log(share) + apart)
+            mixed = np.log((1.0 - share) * density + share * density_apart)
             both.append(mixed)
             sums = np.add.reduceat(np.where(there, mixed, 0.0), self.starts, axis=1)
             best_nats[number] = -sums + self.charge + _SHARE_COST[number]
@@ -174,11 +214,12 @@ class Noise:
         option_of = (chosen % self.charge.shape[0])[self.row_of]
         rows = np.arange(len(residual))
         ln_in = np.log1p(-np.asarray(SHARES))[share_of] + inside[option_of, rows]
-        mixed_of = np.stack(both)[share_of, option_of, rows]
+        mixed_of = np.where(share_of == 0, both[0][option_of, rows], both[1][option_of, rows])
         return Fit(
             nats=nats,
             inlier=np.where(there, np.exp(np.minimum(ln_in - mixed_of, 0.0)), 0.0),
             variance=variance[option_of, rows],
+            option=chosen % self.charge.shape[0],
         )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checker.diagnose.evidence import Evidence
-from checker.diagnose.hypothesis import Setting
+from checker.diagnose.hypothesis import LEAST_FOOT_M, Setting
 from checker.diagnose.noise import BIAS_M
 from checker.lengths import small_text
 from checker.model.diagnosis import Power
@@ -42,9 +42,14 @@ class _Seen:
     frames: bool
 
 
-def power(evidence: Evidence, setting: Setting, unit: LengthUnit) -> tuple[Power, ...]:
-    """Return for every cause of the list whether this data could have shown it, and why."""
-    seen = _seen(evidence, setting)
+def power(
+    evidence: Evidence, setting: Setting, unit: LengthUnit, *, lines: bool
+) -> tuple[Power, ...]:
+    """Return for every cause of the list whether this data could have shown it, and why.
+
+    lines: some stakeout compares shots with drawn lines.
+    """
+    seen = _seen(evidence, setting, lines=lines)
 
     def text(value_m: float) -> str:
         return small_text(value_m, unit)
@@ -57,16 +62,17 @@ def power(evidence: Evidence, setting: Setting, unit: LengthUnit) -> tuple[Power
     )
 
 
-def _seen(evidence: Evidence, setting: Setting) -> _Seen:
-    count = len(evidence)
+def _seen(evidence: Evidence, setting: Setting, *, lines: bool) -> _Seen:
+    flat = np.isfinite(evidence.known[:, 0])
+    count = max(int(flat.sum()), 1)
     sigma, tall = (float(np.median(evidence.sigma[:, axis])) for axis in (0, 1))
-    plan = evidence.known[:, :2]
+    plan = evidence.known[flat, :2] if flat.any() else np.zeros((1, 2))
     centre = plan.mean(axis=0)
     arm = float(np.sqrt(np.sum((plan - centre) ** 2)))
     heights = int(np.isfinite(evidence.measured[:, 2] - evidence.known[:, 2]).sum())
     right = np.isfinite(evidence.right[:, 0])
     return _Seen(
-        stakes=int((~evidence.control).sum()),
+        stakes=int((~evidence.control & flat).sum()),
         marks=len(set(evidence.id[evidence.control].tolist())),
         heights=heights,
         middle=(float(centre[0]), float(centre[1])),
@@ -76,9 +82,9 @@ def _seen(evidence: Evidence, setting: Setting) -> _Seen:
         small=_SURE * sigma / arm if arm > 0 else np.inf,
         spread_m=arm / np.sqrt(count),
         steps=any(group.by in _STEPS for group in evidence.groups()),
-        on_line=bool(right.any()),
+        on_line=lines or bool(right.any()),
         set_off=bool((right & np.isfinite(evidence.set_off_m)).any()),
-        by_number=bool(evidence.by_id[~evidence.control].any()),
+        by_number=bool(evidence.by_id[~evidence.control & flat].any()),
         zones=setting.zones is not None,
         frames=setting.frames,
     )
@@ -90,7 +96,7 @@ _Judged = tuple[bool, str]
 
 def _foot(seen: _Seen, text: _Text) -> _Judged:
     size = 2e-6 * float(np.hypot(*seen.middle))
-    return size > seen.mean_m, (
+    return size > max(seen.mean_m, LEAST_FOOT_M), (
         f"It would shift every point here by {text(size)}; from {text(seen.mean_m)} on a common "
         "shift is clear."
     )
@@ -175,8 +181,8 @@ def _older(seen: _Seen, text: _Text) -> _Judged:
 
 def _line(seen: _Seen, text: _Text) -> _Judged:
     if seen.on_line:
-        return True, f"Stakes along an alignment show it from {text(seen.mean_m)} on."
-    return False, "No stakeout names an alignment, so across is not known."
+        return True, f"Stakes along an alignment or a line show it from {text(seen.mean_m)} on."
+    return False, "No stakeout follows an alignment or a line, so across is not known."
 
 
 def _side(seen: _Seen, _text: _Text) -> _Judged:

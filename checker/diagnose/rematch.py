@@ -140,7 +140,7 @@ def rematched(
         known=known[target],
         measured=there[at],
         lines=np.full((len(target), 2), np.nan),
-        stored=_stored(shots, free[at]),
+        stored=stored_of(shots, free[at]),
         shot=free[at],
         id=measure.id[design[target]],
         layer=_layers(measure, design[target]),
@@ -149,7 +149,7 @@ def rematched(
     )
 
 
-def _stored(shots: Points, rows: IntArray) -> FloatArray:
+def stored_of(shots: Points, rows: IntArray) -> FloatArray:
     """Return the standard deviations of a plan axis and of the height, NaN where none are shown."""
     quality = shots.quality
     flat = np.full(len(rows), np.nan)

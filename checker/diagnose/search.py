@@ -1,6 +1,6 @@
 """The search: take the cause that explains most, then look again at what is left."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,12 +20,18 @@ ALIKE = 3.0
 """Causes that gain within so many nats of the best cannot be told from it."""
 _MOST_CAUSES = 8
 _MOST_DRAWN = 300
-_MOST_ROWS = 1500
+_MOST_ROWS = 800
 _LEAST_OF_GROUP = 12
 _SEED = 20310417
-_FAR = 3.0
+_FAR, _MANY_OFF, _FEW_OFF = 3.0, 0.15, 0.06
+"""A row so many standard deviations off is off; shares of a group's rows."""
+_WIDE, _ROUGH_M = 8.0, 0.02
+"""So many of the widest standard deviations, and of this beside for biases and rounding, are no
+noise."""
 _MARGIN = 8.0
 """Nats that a new fit of the noise may add to what single rows gain by themselves."""
+_PLAIN = 30.0
+"""Nats from which a cause of all points may save the look at each group."""
 _REACHED = 0.5
 """Share of the rows of a cause that must reach the noise once it is taken into account."""
 
@@ -63,11 +69,18 @@ class _State:
     predicted: FloatArray
     noise: tuple[Noise, Noise]
     times: FloatArray
+    widest: tuple[FloatArray, FloatArray] | None = None
     plan: Fit = field(init=False)
     height: Fit = field(init=False)
 
-    def __post_init__(self) -> None:
+    def settle(self, sample: "_State") -> None:
+        """Fit all rows with the noise that a sample of them has chosen, check by check."""
+        full = self.noise
+        if len(full[0].starts) == len(sample.noise[0].starts):
+            chosen = sample.plan.option, sample.height.option
+            self.noise = (full[0].settled(chosen[0]), full[1].settled(chosen[1]))
         self.refit()
+        self.noise = full
 
     def refit(self) -> None:
         residual = self.evidence.measured - self.predicted
@@ -110,20 +123,33 @@ def _state(evidence: Evidence) -> _State:
     )
 
 
-def search(evidence: Evidence, setting: Setting) -> list[Found]:
+Whole = Callable[[View], Iterator[Hypothesis]]
+Single = Callable[[Evidence, FloatArray], Iterator[Hypothesis]]
+
+
+def search(
+    evidence: Evidence,
+    setting: Setting,
+    *,
+    causes: Whole = hypotheses,
+    single: Single | None = None,
+) -> list[Found]:
     """Return the causes that the residuals show, the strongest first; marks that moved at the end.
 
     Large tables are searched by a fixed sample of their rows, with some of every group; what was
-    found is then applied to all of them.
+    found is then applied to all of them. causes: those of whole parts that are tried; single: those
+    of single rows, given the predicted points; None: all.
     """
     sample = _sampled(evidence)
     whole = _state(evidence)
     state = whole if len(sample) == len(evidence) else _state(evidence.picked(sample))
+    state.refit()
     found: list[Found] = []
     while len(found) < _MOST_CAUSES:
-        best = _best(state, setting, sparse=state is whole)
+        best = _best(state, setting, causes, single, sparse=state is whole)
         if best is None and state is not whole:
-            best = _best(whole, setting, sparse=True, common=False)
+            whole.settle(state)
+            best = _best(whole, setting, None, single, sparse=True)
         if best is None:
             break
         gain, hypothesis, also, sure = best
@@ -131,7 +157,11 @@ def search(evidence: Evidence, setting: Setting) -> list[Found]:
         if state is not whole:
             state.predicted = whole.predicted[sample]
             state.times = whole.times[sample]
-            state.refit()
+        state.refit()
+    if state is not whole and evidence.control.any():
+        whole.settle(state)
+    if not evidence.control.any():
+        return found
     for cause, rows in disturbed_marks(evidence, whole.predicted, whole.plan, whole.height):
         residual = (evidence.measured - whole.predicted)[rows]
         size = _rms(residual)
@@ -161,7 +191,6 @@ def _applied(
     before = _rms(residual)
     whole.predicted = hypothesis.moved(whole.evidence, whole.predicted)
     whole.times = whole.scaled(hypothesis)
-    whole.refit()
     left = (whole.evidence.measured - whole.predicted)[rows]
     after = _rms(left)
     some = slice(None, None, len(rows) // _MOST_DRAWN + 1)
@@ -227,26 +256,16 @@ def parts(evidence: Evidence) -> Iterator[Part]:
 
 
 def _best(
-    state: _State, setting: Setting, *, sparse: bool, common: bool = True
+    state: _State, setting: Setting, causes: Whole | None, single: Single | None, *, sparse: bool
 ) -> tuple[float, Hypothesis, tuple[Cause, ...], bool] | None:
     evidence = state.evidence
-    finite = np.isfinite((evidence.measured - state.predicted)[:, :2]).all(axis=1)
-    scored: list[tuple[float, Hypothesis]] = []
-    for part in parts(evidence) if common else ():
-        rows = part.rows(evidence) & finite
-        if part.by != "all" and not _telling(state, rows):
-            continue
-        view = View(
-            part=part,
-            evidence=evidence,
-            rows=rows,
-            predicted=state.predicted,
-            setting=setting,
-            coarse=max(float(np.median(state.times[rows, 0])), 1.0) if rows.any() else 1.0,
-        )
-        scored += _scored(state, hypotheses(view), rows)
+    scored = [] if causes is None else _of_parts(state, setting, causes)
     if sparse:
-        each = sparse_hypotheses(evidence, state.predicted, state.plan, state.height, setting)
+        if single is None:
+            fits = state.plan, state.height
+            each = sparse_hypotheses(evidence, state.predicted, fits, state.times, setting)
+        else:
+            each = single(evidence, state.predicted)
         scored += _scored(state, each, None)
     scored.sort(key=lambda item: -item[0])
     if not scored or scored[0][0] < LEAST_GAIN:
@@ -269,6 +288,35 @@ def _best(
     return gain, winner, tuple(also.values()), sure
 
 
+def _of_parts(state: _State, setting: Setting, causes: Whole) -> list[tuple[float, Hypothesis]]:
+    """Return what gains of the causes of all points and of groups."""
+    evidence = state.evidence
+    there = np.isfinite(evidence.measured - state.predicted)
+    finite, tall = there[:, :2].all(axis=1), there[:, 2]
+    scored: list[tuple[float, Hypothesis]] = []
+    alone = True  # only what concerns no group was tried yet
+    for part in parts(evidence):
+        if part.by != "all" and alone:
+            alone = False
+            if scored and not _groups_left(state, scored):
+                break
+        whole = part.rows(evidence)
+        if part.by != "all" and not _telling(state, whole):
+            continue
+        rows = whole & finite
+        view = View(
+            part=part,
+            evidence=evidence,
+            rows=rows,
+            tall=whole & tall,
+            predicted=state.predicted,
+            setting=setting,
+            coarse=max(float(np.median(state.times[rows, 0])), 1.0) if rows.any() else 1.0,
+        )
+        scored += _scored(state, causes(view), whole)
+    return scored
+
+
 def _rivals(one: Hypothesis, other: Hypothesis, evidence: Evidence) -> bool:
     """Tell whether two causes are about the same rows, so that one stands in place of the other."""
     rows, others = one.concerned(evidence), other.concerned(evidence)
@@ -276,11 +324,24 @@ def _rivals(one: Hypothesis, other: Hypothesis, evidence: Evidence) -> bool:
     return 2 * shared >= min(len(rows), len(others))
 
 
-def _telling(state: _State, rows: BoolArray) -> bool:
-    """Tell whether a group is off at all: in its middle, or many of its rows."""
+def _groups_left(state: _State, scored: list[tuple[float, Hypothesis]]) -> bool:
+    """Tell whether some group is still off once the best of the common causes is applied."""
+    gain, best = max(scored, key=lambda item: item[0])
+    if best.part.value or gain < _PLAIN:
+        return True
+    predicted = best.moved(state.evidence, state.predicted)
+    groups = state.evidence.groups()
+    return any(_telling(state, group.rows, predicted, _FEW_OFF) for group in groups)
+
+
+def _telling(
+    state: _State, rows: BoolArray, predicted: FloatArray | None = None, share: float = _MANY_OFF
+) -> bool:
+    """Tell whether a group is off at all: in its middle, or more than a share of its rows."""
     if not rows.any():
         return False
-    residual = (state.evidence.measured - state.predicted)[rows]
+    known = state.predicted if predicted is None else predicted
+    residual = (state.evidence.measured - known)[rows]
     sigma = 1.3 * state.evidence.sigma[rows]
     for axis in range(3):
         values = residual[:, axis]
@@ -291,7 +352,7 @@ def _telling(state: _State, rows: BoolArray) -> bool:
         spread = sigma[there, kind]
         middle = abs(float(np.median(values[there])))
         noise = np.hypot(BIAS_M[kind], 1.25 * np.median(spread) / np.sqrt(there.sum()))
-        if middle > 2.0 * noise or np.mean(np.abs(values[there]) > _FAR * spread) > 0.3:
+        if middle > 2.0 * noise or np.mean(np.abs(values[there]) > _FAR * spread) > share:
             return True
     return False
 
@@ -330,6 +391,25 @@ def _hopeless(state: _State, hypothesis: Hypothesis) -> bool:
     return gain < LEAST_GAIN
 
 
+def _beyond(state: _State, hypothesis: Hypothesis) -> bool:
+    """Tell whether a cause would leave most of its rows far beyond any noise: soon told."""
+    rows = hypothesis.concerned(state.evidence)
+    if hypothesis.on_lines:
+        rows = rows[np.isfinite(state.evidence.right[rows, 0])]
+    predicted = hypothesis.moved(state.evidence, state.predicted)[rows]
+    left, times = state.evidence.measured[rows] - predicted, state.scaled(hypothesis)[rows]
+    if state.widest is None:
+        state.widest = (state.noise[0].widest(), state.noise[1].widest())
+    for kind, axes in enumerate((slice(0, 2), slice(2, 3))):
+        if np.nanmax(np.abs(predicted - state.predicted[rows])[:, axes], initial=0.0) > 0.0:
+            size = np.sqrt(np.sum(left[:, axes] ** 2, axis=1)) / times[:, kind]
+            off = size / (state.widest[kind][rows] + _ROUGH_M / times[:, kind])
+            off = off[np.isfinite(off)]
+            if len(off) and float(np.median(off)) > _WIDE:
+                return True
+    return False
+
+
 def _scored(
     state: _State, proposed: Iterator[Hypothesis], rows: BoolArray | None
 ) -> list[tuple[float, Hypothesis]]:
@@ -338,6 +418,8 @@ def _scored(
     many = len(state.evidence) > 2 * _MOST_ROWS
     for hypothesis in proposed:
         if many and hypothesis.members is not None and _hopeless(state, hypothesis):
+            continue
+        if hypothesis.members is None and _beyond(state, hypothesis):
             continue
         gain, predicted, plan, height = state.tried(hypothesis)
         if gain < LEAST_GAIN:
@@ -350,15 +432,20 @@ def _scored(
             here = here & np.isfinite(state.evidence.right[:, 0])
         if here is None or not here.any():
             continue
-        moved = predicted[here] - state.predicted[here]
-        reached = True
-        for fit, axes in ((plan, slice(0, 2)), (height, slice(2, 3))):
-            if np.nanmax(np.abs(moved[:, axes]), initial=0.0) > 0.0:
-                compared = np.isfinite(state.evidence.measured[here] - predicted[here])
-                there = compared[:, axes].all(axis=1)
-                if there.any():
-                    share = np.average(fit.inlier[here][there], weights=_weight(state, here)[there])
-                    reached &= bool(share >= _REACHED)
-        if reached:
+        if hypothesis.told or _reaches(state, here, predicted, (plan, height)):
             scored.append((gain, hypothesis))
     return scored
+
+
+def _reaches(state: _State, here: BoolArray, predicted: FloatArray, fits: tuple[Fit, Fit]) -> bool:
+    """Tell whether enough of the rows that a cause moves would then be no more than noise off."""
+    moved = predicted[here] - state.predicted[here]
+    for fit, axes in zip(fits, (slice(0, 2), slice(2, 3)), strict=True):
+        if np.nanmax(np.abs(moved[:, axes]), initial=0.0) > 0.0:
+            compared = np.isfinite(state.evidence.measured[here] - predicted[here])
+            there = compared[:, axes].all(axis=1)
+            if there.any():
+                share = np.average(fit.inlier[here][there], weights=_weight(state, here)[there])
+                if share < _REACHED:
+                    return False
+    return True

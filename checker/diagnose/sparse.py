@@ -37,23 +37,35 @@ _LEAST_DIGIT = 0.8
 _POWERS = range(-1, 8)
 _BEYOND_CARE_M = 2.5
 """Nobody sets a single stake worse than this: larger differences have another cause (ours)."""
+_BESIDE = 0.05
+"""How far off its place a stake may be beside a slip, as a part of the slip (ours)."""
 _CLEAR = 3.0
 """Nats that such a difference speaks for exchanged digits."""
 
 
 def sparse_hypotheses(
-    evidence: Evidence, predicted: FloatArray, plan: Fit, height: Fit, setting: Setting
+    evidence: Evidence,
+    predicted: FloatArray,
+    fits: tuple[Fit, Fit],
+    times: FloatArray,
+    setting: Setting,
 ) -> Iterator[Hypothesis]:
-    """Yield causes of single rows, given how well the rows fit by now."""
+    """Yield causes of single rows, given how well the rows fit by now, in plan and in height.
+
+    times: shape (rows, 2), by how much their numbers were scaled.
+    """
+    plan, height = fits
     residual = evidence.measured - predicted
     out = (plan.inlier < 0.5) & np.isfinite(residual[:, :2]).all(axis=1)
     yield from _exchanged(evidence, predicted, out)
     low = (height.inlier < 0.5) & np.isfinite(residual[:, 2])
+    written = times == 1.0  # in other units the digits were others
+    out, low = out & written[:, 0], low & written[:, 1]
     yield from _transposed(evidence, predicted, out, low, setting)
     yield from _of_revision(evidence, predicted)
     yield from _older(evidence, predicted)
     yield from _older_heights(evidence, predicted)
-    yield from _wrong_side(evidence, predicted)
+    yield from on_the_other_side(evidence, predicted)
 
 
 def _exchanged(evidence: Evidence, predicted: FloatArray, out: BoolArray) -> Iterator[Hypothesis]:
@@ -61,9 +73,10 @@ def _exchanged(evidence: Evidence, predicted: FloatArray, out: BoolArray) -> Ite
     if not 2 <= len(rows) <= 20 * _MOST_ROWS:
         return
     apart, near = nearest(predicted[rows, :2], evidence.measured[rows, :2])
-    reach = 5.0 * np.hypot(1.7 * evidence.sigma[rows, 0], _STAKING_M)
     own = np.hypot(*(evidence.measured[rows, :2] - predicted[rows, :2]).T)
-    target = np.where((apart < reach) & (apart < 0.3 * own), near, -1)
+    target = np.where(apart < 0.3 * own, near, -1)
+    # Of the points that stand on each other's places some may be badly set as well.
+    close = apart < 5.0 * np.hypot(1.7 * evidence.sigma[rows, 0], _STAKING_M)
     done = np.zeros(len(rows), dtype=np.bool_)
     for start in np.flatnonzero(target >= 0).tolist():
         if done[start]:
@@ -72,7 +85,7 @@ def _exchanged(evidence: Evidence, predicted: FloatArray, out: BoolArray) -> Ite
         while at >= 0 and at != start and at not in cycle and len(cycle) < _MOST_CYCLE:
             cycle.append(at)
             at = int(target[at])
-        if at != start or len(cycle) < 2:
+        if at != start or len(cycle) < 2 or 2 * int(close[cycle].sum()) < len(cycle):
             continue
         done[cycle] = True
         members = rows[cycle]
@@ -85,6 +98,7 @@ def _exchanged(evidence: Evidence, predicted: FloatArray, out: BoolArray) -> Ite
             apply=lambda points, to=places: to + 0.0 * points,  # type: ignore[misc]
             members=members,
             ids=names,
+            told=True,
         )
 
 
@@ -102,24 +116,31 @@ def _transposed(
         if not len(rows):
             continue
         sigma = np.hypot(1.7 * evidence.sigma[rows, 1 if axis == 2 else 0], _STAKING_M)
+        # Beside a slip of many metres the stake may be badly set as well.
+        slack = np.minimum(_BESIDE * np.abs(residual[rows, axis]), _BEYOND_CARE_M)
+        slack = np.maximum(5.0 * sigma, slack)
         if axis < 2:
-            other = np.abs(residual[rows, 1 - axis]) < 5.0 * sigma
-            rows, sigma = rows[other], sigma[other]
-        found: dict[int, tuple[float, float]] = {}
+            other = np.abs(residual[rows, 1 - axis]) < slack
+            rows, sigma, slack = rows[other], sigma[other], slack[other]
+        # row -> how far from likely, value, charge
+        found: dict[int, tuple[float, float, float]] = {}
         for unit in setting.units_m:
             # Either value may be the one that was written wrong: the other, so written, is it.
             for values, way in ((predicted, 1.0), (evidence.measured, -1.0)):
                 for change, near, charge in _rewritten(values[rows, axis], unit):
                     gap = np.abs(residual[rows, axis] - way * change)
-                    for place in np.flatnonzero(near & (gap < 5.0 * sigma)).tolist():
+                    for place in np.flatnonzero(near & (gap < slack)).tolist():
                         value = float(way * change[place])
                         if evidence.control[rows[place]] and abs(value) < _BEYOND_CARE_M:
                             continue  # as likely a mark that has moved
-                        cost = charge - (_CLEAR if abs(value) > _BEYOND_CARE_M else 0.0)
+                        # The more stakes are off, the more of them are so by chance.
+                        clear = abs(value) > _BEYOND_CARE_M
+                        cost = charge + (-_CLEAR if clear else float(np.log(len(rows))))
+                        far = cost + float(np.log1p((gap[place] / sigma[place]) ** 2))
                         row = int(rows[place])
-                        if row not in found or found[row][1] > cost:
-                            found[row] = (value, cost)
-        for row, (value, charge) in sorted(found.items())[:50]:
+                        if row not in found or found[row][0] > far:
+                            found[row] = (far, value, cost)
+        for row, (_, value, charge) in sorted(found.items())[:50]:
             move = np.zeros(3)
             move[axis] = value
             identity = str(evidence.id[row])
@@ -137,6 +158,7 @@ def _transposed(
                 apply=lambda points, by=move: points + by,  # type: ignore[misc]
                 members=np.array([row]),
                 ids=(identity,),
+                told=abs(value) > _BEYOND_CARE_M,
             )
 
 
@@ -161,7 +183,7 @@ def _of_revision(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothes
     for name, move in evidence.older.items():
         moved = np.isfinite(move).all(axis=1) & (np.abs(move).max(axis=1, initial=0.0) > 1e-4)
         there, here = (
-            np.hypot(*(each[:, :2] / sigma[:, :1]).T) ** 2
+            np.hypot(*np.nan_to_num(each[:, :2] / sigma[:, :1]).T) ** 2
             + np.nan_to_num(each[:, 2] / sigma[:, 1]) ** 2
             for each in (residual - move, residual)
         )
@@ -317,7 +339,7 @@ def _choice(count: int, k: int) -> float:
     return lgamma(count + 1) - lgamma(k + 1) - lgamma(count - k + 1)
 
 
-def _wrong_side(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
+def on_the_other_side(evidence: Evidence, predicted: FloatArray) -> Iterator[Hypothesis]:
     """Yield offset stakes on the other side of their line: twice their offset across."""
     residual = (evidence.measured - predicted)[:, :2]
     stakes = ~evidence.control & np.isfinite(evidence.set_off_m)
@@ -352,7 +374,7 @@ def disturbed_marks(
 
     At least two other marks must agree; every shot of the mark must be off in the same component.
     """
-    control = evidence.control
+    control = evidence.control & ~evidence.tested
     names = np.unique(evidence.id[control].astype(str))
     if len(names) < 3:
         return

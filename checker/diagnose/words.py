@@ -14,8 +14,8 @@ from checker.lengths import small_text
 from checker.model.diagnosis import Cause
 from checker.model.drawing import Notice
 from checker.model.measure import Item
-from checker.text import dms, fixed, signed
-from checker.units import M_PER_FOOT, LengthUnit
+from checker.text import angle_words, fixed, signed
+from checker.units import ARCSEC, M_PER_FOOT, LengthUnit
 
 LOOK = {
     "foot-definition": "Look up which foot each file, the project and the state's law mean.",
@@ -102,7 +102,26 @@ NAMES = {
 """What a slug means, in words that fit behind "as with"."""
 
 
+ONE = {
+    "stale-revision": ("a stake that follows an older design", "that stake was set from"),
+    "wrong-side": ("an offset stake set on the other side", "the offset stake stands"),
+    "no-elevation": ("a height that is missing, with a number in its place", "its elevation"),
+}
+"""Of a single point: what the slug means, and the end of where to look."""
+_MANY = {
+    "stale-revision": "those stakes were set from",
+    "wrong-side": "the offset stakes stand",
+    "no-elevation": "their elevations",
+}
+
+SURE, UNSURE = "This looks like …", "This may be …; the evidence is thin."
+"""What it would mean, and how sure that is."""
+_THIN = 6.0
+"""Nats below which a cause is no more than likely: 400 to 1 (our choice)."""
+
 SIDE = {
+    "marks": "Only known marks were measured: the measuring is in doubt, or the marks' own "
+    "coordinates.",
     "control": "Only the check shots show it: the control's own coordinates are in doubt.",
     "unproved": "No check shot shows whether the design or the measuring is at fault: "
     "one shot on a control mark would decide it.",
@@ -125,23 +144,25 @@ SAID = {
     "a line of azimuth …",
     "grid-ground": "scaled by … ppm against the design",
     "wrong-zone": "at the design's places in …",
-    "rotation": "turned by … degrees … against the design",
+    "rotation": "turned by … clockwise against the design, or turned by … counter-clockwise "
+    "against the design",
     "frame-shift": "off by …, as with …",
-    "shift": "off by one vector: …",
+    "shift": "off all the same way: …",
     "dropped-digits": "off by …, a round number of leading digits",
     "transposed-digits": "off by … in …, what two exchanged digits give",
     "ids-exchanged": "at each other's design points",
-    "stale-revision": "off by one vector: …, or where … of the design puts them",
+    "stale-revision": "off all the same way: …, or where … of the design puts them",
     "wrong-line": "… to the … of their line",
     "wrong-side": "… across their line, twice the offset",
-    "base-moved": "off by one vector: …",
+    "base-moved": "off all the same way: …",
     "disturbed-mark": "disagrees with the others: …",
     "no-elevation": "… are …, exactly",
 }
 """What is said to be seen, by slug; … stands for names and numbers."""
 
 SAID_CLOSURE = "…: … would give the misclosure of … and leave … of it."
-SAID_LEFT = "It alone would bring their root mean square from … to …."
+SAID_LEFT = "That alone would bring them from … to … (root mean square)."
+SAID_SHAPE = "The distances within … hold: the shape is right, the place is wrong."
 SAID_BESIDE = "It could as well be: … (to decide: …). To decide for the first: …."
 
 
@@ -173,33 +194,61 @@ def says(
     *,
     proved: bool,
     again: bool = False,
+    marks: bool = False,
     more: Sequence[str] = (),
 ) -> str:
     """Return the sentences of a diagnosis.
 
     proved: check shots stood beside the stakes, so that the design and the measuring can be told
-    apart. again: later shots of marks were compared with the first ones. more: see `hints`.
+    apart. again: later shots of marks were compared with the first ones. marks: nothing but known
+    marks was measured. more: see `hints`.
     """
     seen = _seen(found.cause, unit)
     single = len(found.rows) == 1
-    if single and seen.startswith("are "):
-        seen = f"is {seen.removeprefix('are ')}"
     if single:
-        seen = seen.replace("of their line", "of its line").replace("across their", "across its")
-    sentences = [f"{_subject(found, unit)} {seen}."]
-    sentences.append(f"This looks like {NAMES[found.cause.blunder]}.")
+        seen = _of_one(seen)
+    sentences = [f"{_subject(found, unit, marks=marks)} {seen}.", meant(found, single=single)]
     left = _left(found, unit)
     if left and not single:  # of one point it says again how far off that is
         sentences.append(left)
-    side = SIDE["again"] if again else _side(found, proved=proved)
+    side = SIDE["again"] if again else _side(found, proved=proved, marks=marks)
     if side:
         sentences.append(side)
     sentences += more
     if found.also:
         sentences.append(_beside(found.cause, found.also))
-    sentences.append(LOOK[found.cause.blunder])
-    sentences.append(NEVER)
+    sentences += (look(found.cause.blunder, single=single), NEVER)
     return " ".join(sentences)
+
+
+def meant(found: Found, *, single: bool) -> str:
+    """Return what a cause means, and how sure it is."""
+    blunder = found.cause.blunder
+    name = ONE[blunder][0] if single and blunder in ONE else NAMES[blunder]
+    return (UNSURE if found.gain < _THIN else f"{SURE}.").replace("…", name)
+
+
+def look(blunder: str, *, single: bool) -> str:
+    """Return where to look; single: for one point."""
+    if single and blunder in ONE:
+        return LOOK[blunder].replace(_MANY[blunder], ONE[blunder][1]).replace("points", "point")
+    return LOOK[blunder]
+
+
+def _of_one(seen: str) -> str:
+    """Return what was seen of several points as it is said of one."""
+    for many, one in (
+        ("are at each", "is at each"),
+        ("are ", "is "),
+        ("carry ", "carries "),
+        ("of their line", "of its line"),
+        ("across their line", "across its line"),
+        ("of their own", "of its own"),
+        ("puts them", "puts it"),
+        ("off all the same way: ", "off by "),
+    ):
+        seen = one + seen.removeprefix(many) if seen.startswith(many) else seen.replace(many, one)
+    return seen
 
 
 def with_decision(cause: Cause) -> Cause:
@@ -227,7 +276,7 @@ def says_closure(closed: Closed, unit: LengthUnit) -> str:
     """Return the sentences of a diagnosis of a misclosure."""
 
     def size(value: float) -> str:
-        return dms(abs(value), 0) if closed.angular else _len(abs(value), unit)
+        return angle_words(abs(value)) if closed.angular else _len(abs(value), unit)
 
     cause = closed.cause
     seen = _CLOSED[cause.blunder](cause, unit)
@@ -239,6 +288,14 @@ def says_closure(closed: Closed, unit: LengthUnit) -> str:
     if closed.also:
         sentences.append(_beside(cause, closed.also))
     return " ".join((*sentences, LOOK_CLOSURE, NEVER))
+
+
+def says_no_elevation(count: int, whose: str, value: str) -> str:
+    """Return the sentences of numbers that stand in place of elevations. whose: of which side."""
+    slug, single = "no-elevation", count == 1
+    name = ONE[slug][0] if single else NAMES[slug]
+    seen = f"{count} of the {whose} {'is' if single else 'are'} {value}, exactly."
+    return " ".join((seen, SURE.replace("…", f"{name}."), look(slug, single=single), NEVER))
 
 
 def closure_support(closed: Closed) -> tuple[Item, ...]:
@@ -254,19 +311,29 @@ def closure_support(closed: Closed) -> tuple[Item, ...]:
     )
 
 
-def _subject(found: Found, unit: LengthUnit) -> str:
+def _subject(found: Found, unit: LengthUnit, *, marks: bool) -> str:
     part, count = found.part, len(found.rows)
     if found.cause.blunder == "disturbed-mark":
         return f"Control mark {found.ids[0]}"
     if found.ids:
-        return ", ".join(found.ids[:6]) + (" and others" if len(found.ids) > 6 else "")
+        return _listed(found.ids)
     if part.by == "all":
         who = {"": "points", "design": "stakes, but not the check shots,", "control": "check shots"}
-        return f"All {count} {who[part.value]}"
-    what = f"of {part.by} {part.value}"
+        if marks:
+            who[""] = "shots of known marks"
+        whom = who[part.value]
+        return f"The one of the {whom}" if count == 1 else f"All {count} {whom}"
+    what = f"of the group {part.value}" if part.by == "relative" else f"of {part.by} {part.value}"
     if part.by == "pole":
         what = f"with the pole at {part.value} {unit.short}"
-    return f"All {count} points {what}"
+    return f"The one point {what}" if count == 1 else f"All {count} points {what}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return some names as they stand in a sentence, six of them at most."""
+    if len(names) > 6:
+        return f"{', '.join(names[:6])} and {len(names) - 6} more"
+    return " and ".join((", ".join(names[:-1]), names[-1])) if len(names) > 1 else names[0]
 
 
 def _left(found: Found, unit: LengthUnit) -> str:
@@ -279,16 +346,18 @@ def _left(found: Found, unit: LengthUnit) -> str:
             texts.append(f"from {_len(before, unit)} to {_len(after, unit)} {word}")
     if not texts:
         return ""
-    return f"It alone would bring their root mean square {' and '.join(texts)}."
+    return f"That alone would bring them {' and '.join(texts)} (root mean square)."
 
 
-def _side(found: Found, *, proved: bool) -> str:
+def _side(found: Found, *, proved: bool, marks: bool) -> str:
     if found.ids or found.cause.blunder in ("disturbed-mark", "no-elevation"):
         return ""
     if found.part.by != "all":
         return ""
     if found.part.value == "control":
         return SIDE["control"]
+    if marks:
+        return SIDE["marks"]
     if not proved:
         return SIDE["unproved"]
     if not found.sure_side:
@@ -316,18 +385,21 @@ def _text(cause: Cause, key: str) -> str:
 
 
 def _vector(cause: Cause, unit: LengthUnit) -> str:
-    north, east, up = (_value(cause, key) for key in ("dn", "de", "dz"))
     parts = []
-    for value, plus, minus in ((north, "north", "south"), (east, "east", "west")):
-        if value:
-            parts.append(f"{_len(abs(value), unit)} {plus if value > 0 else minus}")
-    if up:
-        parts.append(f"{_len(abs(up), unit)} {'high' if up > 0 else 'low'}")
-    return " and ".join(parts) or "where they should be"
+    for key, plus, minus in (
+        ("dn", "north", "south"),
+        ("de", "east", "west"),
+        ("dz", "high", "low"),
+    ):
+        value = _value(cause, key)
+        size = _len(abs(value), unit)
+        if any(digit in "123456789" for digit in size):
+            parts.append(f"{size} {plus if value > 0 else minus}")
+    return _listed(parts) if parts else "where they should be"
 
 
 def _off(cause: Cause, unit: LengthUnit) -> str:
-    return f"off by one vector: {_vector(cause, unit)}"
+    return f"off all the same way: {_vector(cause, unit)}"
 
 
 def _unit(cause: Cause, _unit: LengthUnit) -> str:
@@ -341,7 +413,7 @@ def _unit(cause: Cause, _unit: LengthUnit) -> str:
 def _mirrored(cause: Cause, _unit: LengthUnit) -> str:
     axis = _text(cause, "axis")
     if axis == "line":
-        azimuth = fixed(np.degrees(_value(cause, "azimuth_deg")), 2)
+        azimuth = angle_words(_value(cause, "azimuth_deg"))
         return f"at the design once it is mirrored about a line of azimuth {azimuth}"
     return f"at the design once its {'northings' if axis == 'n' else 'eastings'} are reversed"
 
@@ -372,11 +444,13 @@ def _dz(cause: Cause, unit: LengthUnit) -> str:
 
 
 def _turned(cause: Cause, _unit: LengthUnit) -> str:
-    angle = np.degrees(_value(cause, "angle_deg"))
+    angle = _value(cause, "angle_deg")
     same = any(item.key == "convergence_deg" for item in cause.parameter)
     way = "clockwise" if angle > 0 else "counter-clockwise"
     extra = ", which is the convergence of the grid here" if same else ""
-    return f"turned by {fixed(abs(angle), 5)} degrees {way} against the design{extra}"
+    # A second turns a site of 200 m by a millimetre.
+    size = angle_words(abs(angle), 1 if abs(angle) < 60.0 * ARCSEC else 0)
+    return f"turned by {size} {way} against the design{extra}"
 
 
 _SEEN: dict[str, Callable[[Cause, LengthUnit], str]] = {
@@ -426,7 +500,7 @@ _CLOSED: dict[str, Callable[[Cause, LengthUnit], str]] = {
         + (
             f", off by {_len(_value(c, 'difference'), u, sign=True)},"
             if any(item.key == "difference" for item in c.parameter)
-            else f", off by {dms(_value(c, 'difference_deg'), 0)},"
+            else f", off by {angle_words(_value(c, 'difference_deg'))},"
         )
     ),
     "dropped-digits": lambda c, u: f"off by a round number ({_vector(c, u)})",
