@@ -7,6 +7,13 @@
   var here = document.querySelector("nav.pages [aria-current]");
   if (here && !here.closest("details")) { here.closest("ul").scrollLeft = here.offsetLeft - 60; }
 
+  // A drawing wider than the screen opens where the first thing to look at is.
+  document.querySelectorAll(".canvas").forEach(function (canvas) {
+    var mark = canvas.scrollWidth > canvas.clientWidth + 1 &&
+      ['.m-outside,[href="#at-outside"],[font-weight]', '.m-undecided,[href="#at-undecided"]'].map(function (what) { return canvas.querySelector(what); }).find(Boolean);
+    if (mark) { canvas.scrollLeft += mark.getBoundingClientRect().left - canvas.getBoundingClientRect().left - canvas.clientWidth / 2; }
+  });
+
   // The list of checks closes when something else is chosen.
   var list = document.querySelector("nav.pages details");
   if (list) {
@@ -20,8 +27,8 @@
 
   // A cell's text as something to compare: numbers as numbers, what has none as NaN.
   function number(text) {
-    var found = /[+\u2212-]?\d[\d\s\u00a0\u202f]*(\.\d+)?/.exec(text);
-    return found ? Number(found[0].replace(/[\s\u00a0\u202f+]/g, "").replace("\u2212", "-")) : NaN;
+    var found = /[+\u2212-]?\d[\d,]*(\.\d+)?/.exec(text);
+    return found ? Number(found[0].replace(/[,+]/g, "").replace("\u2212", "-")) : NaN;
   }
   var READ = {
     text: function (cell) { return cell.textContent.trim(); },

@@ -114,7 +114,7 @@ def template_texts(source: str) -> Iterator[str]:
     for run in _TAG.split(plain):
         yield from _runs(run)
     for literal in re.findall(r"[\"']([^\"'{}<>]{2,})[\"']", " ".join(_JINJA.findall(source))):
-        if " " in literal.strip() or literal[:1].isupper():
+        if "|" not in literal and (" " in literal.strip() or literal[:1].isupper()):
             yield from _keep(literal)
 
 

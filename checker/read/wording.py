@@ -2,14 +2,21 @@
 
 import re
 import tomllib
+from pathlib import Path
 
 from checker.errors import InputError, Problem, Where
 from checker.model.wording import Wording
-from checker.read.files import Source
+from checker.read.files import Files, Source
 
 _LANGUAGE = re.compile(r"[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
 _PLACE = re.compile(r"\{(\d)\}")
 _LINE = re.compile(r"line (\d+)")
+
+
+def open_wording(path: Path) -> Wording:
+    """Return the wording in a file that no job names; raises InputError."""
+    files = Files(path.parent, allow_outside=True)
+    return read_wording(files.open(path.name, "wording", Where(file=str(path))))
 
 
 def read_wording(source: Source) -> Wording:

@@ -24,6 +24,9 @@ _MARK = re.compile(r'<g class="m-([a-z]+)">.*?</g>')
 _DOT = r'<g transform="translate\([^)]*\)"><title>[^<]*</title><path class="mk" d="M0 0h0"/></g>'
 _DOTS = re.compile(f"(?:{_DOT})+")
 _PLACE = re.compile(r"translate\(([^)]*)\)")
+_DATA = re.compile(r'(?<= d=")M[^"]*')
+_LEVEL = re.compile(r"^M(\S+) (\S+)L(\S+) \2$")
+_UPRIGHT = re.compile(r"^M(\S+) (\S+)L\1 (\S+)$")
 _RECURS = 3
 """A set of looks that stands so often is worth a rule."""
 
@@ -33,7 +36,9 @@ def compact(figures: Sequence[svg.Figure]) -> tuple[tuple[svg.Figure, ...], str]
 
     The rules must stand before the page's own, which override them on a dark screen.
     """
-    drawings = [_DOTS.sub(_dots, _MARK.sub(_use, str(each.svg))) for each in figures]
+    drawings = [
+        _DATA.sub(_shorter, _DOTS.sub(_dots, _MARK.sub(_use, str(each.svg)))) for each in figures
+    ]
     counts = Counter(looks for text in drawings for looks in _all_looks(text))
     names = {
         looks: f"q{number}"
@@ -49,7 +54,13 @@ def compact(figures: Sequence[svg.Figure]) -> tuple[tuple[svg.Figure, ...], str]
 
 
 def _use(found: re.Match[str]) -> str:
-    return f'<use href="#mark-{found.group(1)}" x="-7" y="-7" width="14" height="14"/>'
+    return f'<use href="#at-{found.group(1)}"/>'
+
+
+def _shorter(found: re.Match[str]) -> str:
+    """Return a path in fewer characters: the same numbers, level and upright lines as such."""
+    path = _LEVEL.sub(r"M\1 \2H\3", _UPRIGHT.sub(r"M\1 \2V\3", found.group()))
+    return path.replace(" -", "-")
 
 
 def _dots(found: re.Match[str]) -> str:

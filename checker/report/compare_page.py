@@ -8,14 +8,17 @@ from typing import Final
 from checker import __version__
 from checker.errors import OutputError
 from checker.model.past import PastReport, Topics
+from checker.model.wording import Wording
 from checker.report.changes import VERDICT, VERDICTS, changes
 from checker.report.escape import clean
 from checker.report.pages import render_alone
 from checker.report.windows import refuse_unusable
+from checker.report.wording import Speaker
 
 _MARK: Final = '<meta name="generator" content="checker compare">'
 """What tells such a page from a file of somebody else's."""
 _HEAD: Final = 4096
+ENGLISH: Final = Wording()
 NAMED: Final = 500
 """How many stakes a line of the page names at most."""
 
@@ -35,7 +38,7 @@ class CompareView:
     version: str
 
 
-def compare_html(old: PastReport, new: PastReport) -> str:
+def compare_html(old: PastReport, new: PastReport, wording: Wording = ENGLISH) -> str:
     """Return the page. The same two reports give the same bytes."""
     found = changes(old, new, named=NAMED)
     view = CompareView(
@@ -53,16 +56,16 @@ def compare_html(old: PastReport, new: PastReport) -> str:
         ),
         version=__version__,
     )
-    return render_alone("compare.html.j2", view=view, mark=_MARK)
+    return Speaker(wording).page(render_alone("compare.html.j2", view=view, mark=_MARK))
 
 
-def write_page(page: Path, old: PastReport, new: PastReport) -> None:
+def write_page(page: Path, old: PastReport, new: PastReport, wording: Wording = ENGLISH) -> None:
     """Write the page whole or not at all; raises OutputError where it cannot be.
 
     A file that is no such page is never overwritten.
     """
     refuse_unusable(page, "--page")
-    data = compare_html(old, new).encode("utf-8", "replace")
+    data = compare_html(old, new, wording).encode("utf-8", "replace")
     aside = page.with_name(f".{page.name}.new-{os.getpid()}")
     try:
         if page.exists() and (page.is_dir() or _MARK.encode() not in _beginning(page)):

@@ -41,6 +41,8 @@ _CODES = ("%%", "^", "\\U+")
 """What a reader of the format takes for the beginning of a special character."""
 _TEXT_OF = 250.0
 """The drawing's extent over the height of its labels."""
+_LINE_OF = 1.6
+"""From one label to the next below it, in heights."""
 _DECIMALS = 6
 """Of coordinates, in the job's unit."""
 _PLACE = "10\n%.6f\n20\n%.6f\n30\n%.6f\n"
@@ -160,15 +162,33 @@ def _runs(
     if len(verdicts) != len(old):
         verdicts = np.full(len(old), int(finding.verdict), dtype=np.int8)
     labels = _Labels(finding=finding, outside=outside)
+    place = np.where(np.isfinite(measured[:, :1]), measured, design)
+    lines = _lines(place, height) * _LINE_OF * height
     for verdict in Verdict:
         here = (verdicts == verdict) & ~old
         word = verdict.word.upper()
         runs += _vectors(design, measured, here, _VECTOR + word)
-        place = np.where(np.isfinite(measured[:, :1]), measured, design)
         rows = np.flatnonzero(here & np.isfinite(place[:, :2]).all(axis=1))
-        beside = _places(place[rows] + [height * 0.6, height * 0.6, 0.0])
+        beside = place[rows] + [height * 0.6, height * 0.6, 0.0]
+        beside[:, 0] -= lines[rows]
+        beside = _places(beside)
         runs.append(_Run(kind="TEXT", layer=_LABEL + word, place=beside, labels=labels, rows=rows))
     return runs
+
+
+def _lines(place: FloatArray, height: float) -> FloatArray:
+    """Return how many labels of a check stand above each row's own, where shots share a place.
+
+    place: northing first, shape (rows, 3); shape of the answer (rows,).
+    """
+    near = np.where(np.isfinite(place[:, :2]), np.rint(place[:, :2] / height), np.inf)
+    _, group = np.unique(near, axis=0, return_inverse=True)
+    group = group.reshape(-1)
+    order = np.argsort(group, kind="stable")
+    first = np.searchsorted(group[order], group[order], side="left")
+    lines = np.empty(len(group))
+    lines[order] = np.arange(len(group)) - first
+    return lines
 
 
 def _points(

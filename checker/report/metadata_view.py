@@ -25,6 +25,7 @@ _FEET = {
     LengthUnit.FOOT: "foot, 0.3048 m exactly (the international foot)",
     LengthUnit.US_SURVEY_FOOT: "US survey foot, 1200/3937 m exactly",
 }
+_NO_CERTIFICATE = "So the test at its check points came out; it is no certificate."
 
 
 def metadata_lines(results: Results) -> tuple[Line, ...]:
@@ -75,7 +76,7 @@ def _dates(results: Results) -> str:
 def _accuracies(results: Results) -> list[tuple[str, str]]:
     """Return what the accuracy statements of the job came to; that there is none, where not."""
     found = [
-        (f"Positional accuracy, {finding.measure.name}", text)
+        (f"Positional accuracy, {finding.measure.name}", f"{text} {_NO_CERTIFICATE}")
         for finding in results.findings
         if finding.measure.kind == "accuracy"
         for text in _stated(finding)

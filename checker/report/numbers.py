@@ -11,7 +11,7 @@ from checker.lengths import DECIMALS, Scale, is_fine, small_scale
 from checker.model.arrays import FloatArray
 from checker.model.measure import Item, Quantity
 from checker.report.settled import settled
-from checker.text import MISSING, fixed
+from checker.text import MISSING, fixed, stated_decimals
 from checker.units import LengthUnit
 
 LENGTH_DECIMALS = DECIMALS
@@ -149,6 +149,10 @@ class Outside:
     def in_small(self, values: FloatArray) -> FloatArray:
         """Return lengths in the job's unit as a page shows differences; shape as given."""
         return values * 1000.0 if self.unit is LengthUnit.METRE else values
+
+    def limit_text(self, value: float) -> str:
+        """Return a limit as a page shows differences, with the digits that it was stated with."""
+        return fixed(value, stated_decimals(value, self.small.decimals))
 
     def on_page(self, quantity: Quantity, key: str) -> Scale | None:
         """Return how a page shows a column of differences; None for any other number."""

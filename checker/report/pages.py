@@ -140,6 +140,8 @@ def _symbols() -> Markup:
         f'<symbol id="mark-{kind}" viewBox="-7 -7 14 14">{svg.mark(kind, 5)}</symbol>'
         for kind in svg.KINDS
     )
+    # in drawings that share them a mark stands about its place, see `compact`
+    marks += "".join(f'<g id="at-{kind}">{svg.mark(kind, 5)}</g>' for kind in svg.KINDS)
     return Markup(  # noqa: S704  (our own shapes)
         f'<svg class="store" width="0" height="0" aria-hidden="true"><defs>{marks}</defs></svg>'
     )
@@ -198,6 +200,7 @@ def _environment() -> "Environment":
         autoescape=True,
         finalize=_seen,
         undefined=StrictUndefined,
+        optimized=False,  # what there is to fold costs more time than it would save
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,

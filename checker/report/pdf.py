@@ -25,6 +25,7 @@ MOST_ROWS: Final = 1500
 """Rows of all tables together at most: about ninety pages, half a minute."""
 _MARK = re.compile(r'(<svg class="[a-z-]+")[^>]*><use href="#mark-([a-z]+)"/>')
 _TAG = re.compile(r'<span class="tag c-([a-z]+)">([^<]*)')
+_NARROW = re.compile(r'<tspan class="nr">[^<]*</tspan>')
 _BAR = re.compile(r'<svg class="bar"[^>]*>')
 _STORE = re.compile(r'<svg class="store".*?</svg>', re.DOTALL)
 _AWAY = re.compile(r'<a href="(?!#|https?:|mailto:)[^"]*"')
@@ -71,7 +72,7 @@ def report_pdf(site: SiteView, links: Links) -> bytes:
 
 def paper_html(html: str) -> str:
     """Return a page without what paper has no use for, its marks drawn where they stand."""
-    html = _POLICY.sub("", _SCRIPT.sub("", html))
+    html = _NARROW.sub("", _POLICY.sub("", _SCRIPT.sub("", html)))
     html = _AWAY.sub("<a", html).replace(
         "</head>", f"<style>{asset('paper.css')}</style></head>", 1
     )

@@ -19,6 +19,8 @@ _PARTS = {
     "across": "across the line",
 }
 _SIDES = {"vertical": ("above", "below"), "across": ("left", "right")}
+_MOST = 0.5
+"""The chance of missing a point set exactly right from which on a proof is a matter of luck."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,19 +87,28 @@ def _rows(finding: Finding, outside: Outside) -> list[ProofView]:
                 provable=_size(by_key.get(f"provable_{key}"), outside),
                 perfect=_chance(by_key.get(f"risk_perfect_{key}")),
                 off=_chance(by_key.get(f"risk_off_{key}")),
-                word=_word(key, provable=proof.value == "yes"),
+                word=_word(key, by_key, provable=proof.value == "yes"),
             )
         )
     return found
 
 
-def _word(key: str, *, provable: bool) -> str:
-    """Return whether the tolerance can be proven, and what to do where it cannot."""
-    if provable:
+def _word(key: str, by_key: dict[str, Item], *, provable: bool) -> str:
+    """Return whether the tolerance can be proven, and what to do where it cannot.
+
+    Where most points that are set exactly right would stay undecided it hardly can.
+    """
+    risk = by_key.get(f"risk_perfect_{key}")
+    hardly = risk is not None and isinstance(risk.value, float) and risk.value > _MOST
+    if provable and not hardly:
         return "yes"
     if key == "vertical":
-        return "no: measure again with a level"
-    return "no: measure again with a total station from proven control"
+        return "hardly: measure with a level" if provable else "no: measure again with a level"
+    return (
+        "hardly: measure with a total station from proven control"
+        if provable
+        else "no: measure again with a total station from proven control"
+    )
 
 
 def _limit(key: str, by_key: dict[str, Item], outside: Outside) -> str:

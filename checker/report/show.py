@@ -9,7 +9,17 @@ from checker.lengths import FINE_M, LARGE_M, small_text, spoken_scale
 from checker.model.arrays import FloatArray
 from checker.model.measure import Item, Quantity
 from checker.report.numbers import LENGTH_DECIMALS, Outside, fixed_column, station_texts
-from checker.text import MISSING, azimuth, decimals_apart, dms, fixed, group, lath, ratio
+from checker.text import (
+    MISSING,
+    azimuth,
+    decimals_apart,
+    dms,
+    fixed,
+    group,
+    lath,
+    ratio,
+    stated_decimals,
+)
 
 MINUS = "−"
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d+\.\d)")
@@ -23,6 +33,10 @@ _SIGNED = frozenset(
     | {"scale_ppm", "rotation_deg", "left_out_n", "left_out_e", "left_out_z"}
     | {"d_grade", "d_slope", "d_fall", "residual", "shift_n", "shift_e", "shift_z"}
 )
+_NAMES = {"baarda": "Baarda", "pope": "Pope"}
+"""Tests of residuals by the names of those who wrote them; files keep the job's word."""
+_STATED = ("allow", "angular_allow")
+"""How the keys of limits begin; they show the digits that they were stated with."""
 _SIGNED_STARTS = (
     *("mean_", "correction_", "misclosure_n", "misclosure_e", "raw_misclosure_"),
     "angular_misclosure",
@@ -137,7 +151,7 @@ def item_text(item: Item, outside: Outside, more: int = 0, *, sign: bool = False
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return value
+        return _NAMES.get(value, value) if item.key == "test" else value
     special = _special(quantity, float(value), item.key, outside)
     if special is not None:
         return special
@@ -149,11 +163,11 @@ def item_text(item: Item, outside: Outside, more: int = 0, *, sign: bool = False
         values_m = np.array([value], dtype=np.float64)
         number, unit = float(outside.smalls(values_m)[0]), scale.unit
         decimals = outside.finer(item.key, scale, values_m) + more
+    if item.key.startswith(_STATED):
+        decimals = stated_decimals(number, decimals)
     if quantity in (
-        Quantity.DISTANCE,
         Quantity.AREA,
         Quantity.VOLUME,
-        Quantity.COORDINATE,
         Quantity.COUNT,
     ):
         text = minus(group(number, decimals))
@@ -164,7 +178,7 @@ def item_text(item: Item, outside: Outside, more: int = 0, *, sign: bool = False
 
 
 def closure_ratio(n: float, asked: float) -> str:
-    """Return ``1:74 000`` for the N of a closure ratio, without digits that mean nothing.
+    """Return ``1:74,000`` for the N of a closure ratio, without digits that mean nothing.
 
     Two figures, rounded down; more where what is asked for lies between. asked: NaN: nothing.
     """

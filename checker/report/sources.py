@@ -1,5 +1,6 @@
 """What the pages about drawings, measurements and inputs show: where the numbers came from."""
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 
@@ -47,6 +48,16 @@ _LIMITS = {
     "set_distance": "One set of a distance off its mean",
     "area": "Area off the stated one",
 }
+_LIMITS_OF = {
+    "figure": {
+        "angular": "Bearing of a common line",
+        "distance": "Length of a common line, and gap",
+    },
+    "control": {"above": "Above known", "below": "Below known"},
+}
+"""The same, where a kind of check has another word for it."""
+_ROOT = re.compile(r"\s*\*\s*sqrt\((\w+)\)")
+_SECONDS = re.compile(r"(?<=\d)\s*arcsec\b")
 _QUALITY = {
     "solution": "solution",
     "satellites": "satellites",
@@ -169,13 +180,22 @@ def unit_words(job: Job) -> str:
     return "feet (1 ft = 0.3048 m)" if job.unit is LengthUnit.FOOT else "metres"
 
 
-def limits_view(tolerance: Tolerance) -> LimitsView:
-    """Return a tolerance as printed, in the words in which the job states it."""
+def _formula(text: str) -> str:
+    """Return a limit as it is written by hand: 10″ × √n for ``10 arcsec * sqrt(n)``."""
+    return _SECONDS.sub("″", _ROOT.sub(r" × √\1", clean(text)))
+
+
+def limits_view(tolerance: Tolerance, kind: str = "") -> LimitsView:
+    """Return a tolerance as printed, in the words in which the job states it.
+
+    kind: of the check that it is printed for, "" for none.
+    """
+    names = _LIMITS | _LIMITS_OF.get(kind, {})
     limits = []
     for field in fields(tolerance):
         value = getattr(tolerance, field.name)
         if isinstance(value, Formula):
-            limits.append(Line(name=_LIMITS.get(field.name, field.name), text=clean(value.text)))
+            limits.append(Line(name=names.get(field.name, field.name), text=_formula(value.text)))
     if tolerance.ratio is not None:
         limits.append(Line(name="Closure ratio", text=f"{ratio(tolerance.ratio)} or better"))
     rule = "simple: the measured value is compared with the limit"

@@ -22,7 +22,7 @@ from checker.report.numbers import LENGTH_DECIMALS
 from checker.report.rows import Rows, batches
 from checker.report.show import chances, column_texts, column_unit, percents
 from checker.report.words import called
-from checker.text import MISSING, fixed, show_failure
+from checker.text import MISSING, fixed, show_failure, stated_decimals
 
 PAGE_ROWS = 2000
 """Rows of a table page at most."""
@@ -56,6 +56,8 @@ _ORDERS = {
     "repeats": ("dn", "de", "horizontal", "dz", "apart_h", "", "sigma_h", "sigma_z", "p_within"),
 }
 """Per kind, the columns that come first; what is no detail follows."""
+_NOT_SHOWN = frozenset({("slope_stake", "dn"), ("slope_stake", "de")})
+"""What the files give and a page has no room for: kind and key."""
 _LIMIT_OF = {
     "horizontal": ("horizontal", 1),
     "along": ("along", 1),
@@ -331,10 +333,15 @@ def _places_head(rows: Rows, places: Sequence[_Shown]) -> str:
     return f'<thead><tr><th scope="col" data-sort="text" class="x">{name}</th>{cells}</tr></thead>'
 
 
+def rows_text(count: int) -> str:
+    """Return how many rows there are, in words."""
+    return f"{count:,} row" if count == 1 else f"{count:,} rows"
+
+
 def _caption(rows: Rows, part: range, number: int, count: int) -> str:
     name = escape(called(rows.finding))
     unit = rows.outside.words
-    text = f"{name}: {len(rows):,} rows, lengths in {unit}"
+    text = f"{name}: {rows_text(len(rows))}, lengths in {unit}"
     if count == 1 and len(part) < len(rows):
         text += f"; the worst {len(part):,} are shown here, all stand in results.csv"
     if count > 1:
@@ -354,6 +361,8 @@ def _columns(rows: Rows) -> tuple[list[_Shown], tuple[str, ...]]:
     shown: list[_Shown] = []
     empty: list[str] = []
     for key in order:
+        if (measure.kind, key) in _NOT_SHOWN:
+            continue
         if key == "" and rows.by_row:
             shown += _found(rows)
         elif key == "p_within" and "p_within" not in by_key:
@@ -498,12 +507,14 @@ def _with_limit(unit: str, rows: Rows, limit: str) -> str:
     """Return the heading's note: unit, and the limit where all rows share it."""
     scale = rows.outside.small
     small = unit == scale.unit
-    of, decimals = (rows.small_limit, scale.decimals) if small else (rows.limit, LENGTH_DECIMALS)
+    of, least = (rows.small_limit, scale.decimals) if small else (rows.limit, LENGTH_DECIMALS)
     above, below = of(limit, 1), of(limit, -1)
     up = np.unique(above[np.isfinite(above)])
     down = np.unique(below[np.isfinite(below)])
     if len(up) > 1 or len(down) > 1:
         return f"{unit}, limits differ"
+    # both sides with the digits of the one that was stated with more
+    decimals = max((stated_decimals(float(each), least) for each in (*up, *down)), default=least)
     high = fixed(float(up[0]), decimals) if len(up) else ""
     low = fixed(float(down[0]), decimals) if len(down) else ""
     if high and low and high != low:

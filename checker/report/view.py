@@ -1,12 +1,13 @@
 """From results to what pages show: finished text, so that a template only lays out."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from markupsafe import Markup
 
 from checker import __version__
+from checker.model.arrays import BoolArray, TextArray
 from checker.model.finding import Finding, Results, Verdict
 from checker.model.job import Job, Rule
 from checker.model.kinds import kind_name
@@ -14,6 +15,7 @@ from checker.model.measure import Item
 from checker.model.past import Since
 from checker.report import svg, tables, words
 from checker.report.again import shoot_again
+from checker.report.attention import ATTENTION, HERE, Attention, attention_list
 from checker.report.cutsheet import CutSheet, cut_sheets
 from checker.report.diagnoses import DiagnosisView, PowerView, diagnosis_views, power_views
 from checker.report.escape import clean
@@ -58,12 +60,14 @@ from checker.report.who import WhoView, who_view
 from checker.report.wording import Speaker
 from checker.text import ratio
 
-ATTENTION = 200
-"""How many rows that need attention the first page lists at most."""
 _SLIM_MARKS = 250
 """How many marks the plan of a report of one page holds."""
 _OWN_TILE = 3
 """So many closures have a tile each."""
+_ON_PLAN = ("stakeout", "control", "surface", "slope_stake", "curb_return")
+"""The kinds whose rows have a place on the plan of the first page."""
+_NAMED = 8
+"""How many names a caption gives at most."""
 _CLOSE = svg.KINDS.index("close")
 _WITHIN = svg.KINDS.index("within")
 
@@ -79,20 +83,6 @@ class Tile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Attention:
-    """A row of the list of what needs attention."""
-
-    kind: str
-    id: str
-    href: str
-    check: str
-    share: str
-    bar: Markup
-    found: str
-    to_do: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class CheckView:
     """A check's page."""
 
@@ -102,6 +92,8 @@ class CheckView:
     kind: str
     word: str
     headline: words.Headline
+    attention: tuple[Attention, ...]
+    attention_more: int
     place: str
     limits: LimitsView | None
     summary: tuple[Line, ...]
@@ -132,6 +124,7 @@ class SiteView:
     headline: words.Headline
     tiles: tuple[Tile, ...]
     beware: tuple[str, ...]
+    unjudged: tuple[str, ...]
     guarded: bool
     hold: str
     cautions: tuple[str, ...]
@@ -195,19 +188,20 @@ def site_view(
         for number, (rows, most) in enumerate(zip(every, room, strict=True))
     )
     listed = ATTENTION if most_rows is None else min(ATTENTION, most_rows)
-    attention, more = _attention(every, doubts, links, listed)
+    attention, more = attention_list(every, doubts, links, listed)
     close = sum(_close(rows) for rows in every)
     kind = _overall_kind(results, every)
     return SiteView(
         title=job.title,
         facts=_facts(job),
         status=job.status.value,
-        status_note=words.STATUS_NOTES[job.status],
+        status_note=words.status_note(results),
         kind=kind,
         word=results.verdict.word,
         headline=words.headline(results, close),
-        tiles=_tiles(every),
+        tiles=_tiles(every, results.doubts),
         beware=tuple(words.sentence(clean(text)) for text in results.beware),
+        unjudged=tuple(true_minus(clean(each.text)) for each in results.unjudged),
         guarded=any(
             each.measure.tolerance is not None and each.measure.tolerance.rule is Rule.GUARDED
             for each in results.findings
@@ -276,80 +270,14 @@ def _overall_kind(results: Results, every: Sequence[Rows]) -> str:
 # ---------------------------------------------------------------- first page
 
 
-def _attention(
-    every: Sequence[Rows], doubts: Sequence[str], links: Links, most: int
-) -> tuple[tuple[Attention, ...], int]:
-    """Return what needs attention, worst first, and how much more there is than is listed."""
-    kind, use, check, row = [], [], [], []
-    for number, rows in enumerate(every):
-        if rows.by_row:
-            chosen = np.flatnonzero(rows.counted & (rows.kind != _WITHIN))
-            kind.append(rows.kind[chosen])
-            use.append(np.nan_to_num(rows.share[chosen], nan=-1.0))
-            row.append(chosen)
-        else:
-            whole = kind_of(rows.finding)
-            chosen = np.array([-1] if whole != _WITHIN else [], dtype=np.int64)
-            kind.append(np.full(len(chosen), whole))
-            use.append(np.full(len(chosen), np.nan_to_num(rows.finding.share, nan=-1.0)))
-            row.append(chosen)
-        check.append(np.full(len(chosen), number))
-    if not kind:
-        return (), 0
-    kinds, uses = np.concatenate(kind), np.concatenate(use)
-    checks, chosen_rows = np.concatenate(check), np.concatenate(row)
-    order = np.lexsort((chosen_rows, checks, -uses, kinds))
-    listed = []
-    for index in order[:most].tolist():
-        number, which = int(checks[index]), int(chosen_rows[index])
-        rows = every[number]
-        listed.append(
-            _attention_row(rows, number, which, doubts, links)
-            if which >= 0
-            else _attention_check(rows, number, links)
-        )
-    return tuple(listed), max(len(order) - most, 0)
-
-
-def _attention_row(
-    rows: Rows, number: int, row: int, doubts: Sequence[str], links: Links
-) -> Attention:
-    share_used = float(rows.share[row])
-    return Attention(
-        kind=svg.KINDS[int(rows.kind[row])],
-        id=clean(str(rows.ids[row])),
-        href=links.row(number, row, rows.anchor[row]),
-        check=_name(rows.finding),
-        share=percent(share_used),
-        bar=tables.bar(share_used),
-        found=true_minus(clean(words.found(rows, row))),
-        to_do=words.to_do(rows, row, doubts),
-    )
-
-
-def _attention_check(rows: Rows, number: int, links: Links) -> Attention:
-    finding = rows.finding
-    use = f"uses {percent(finding.share)} of what is allowed"
-    return Attention(
-        kind=svg.KINDS[kind_of(finding)],
-        id=clean(finding.measure.name),
-        href=links.check(number),
-        check=kind_name(finding.measure.kind),
-        share=percent(finding.share),
-        bar=tables.bar(finding.share),
-        found=true_minus(clean(finding.reason or use)),
-        to_do=words.whole_to_do(finding),
-    )
-
-
-def _tiles(every: Sequence[Rows]) -> tuple[Tile, ...]:
+def _tiles(every: Sequence[Rows], doubts: TextArray) -> tuple[Tile, ...]:
     """Return control, plan, height, closures and repeats, as far as the job has them."""
     tiles = []
     for kind, title in (("control", "Control"), ("stakeout", "Plan"), ("stakeout", "Height")):
         chosen = [rows for rows in every if rows.finding.measure.kind == kind]
         limits = {"Plan": ("horizontal", "along", "across"), "Height": ("vertical",)}
         tile = (
-            _limit_tile(title, chosen, limits[title])
+            _limit_tile(title, chosen, limits[title], doubts)
             if title in limits
             else _rows_tile(title, chosen)
         )
@@ -410,19 +338,26 @@ def _worst(chosen: Sequence[Rows]) -> str:
     return text if best >= 0 else ""
 
 
-def _limit_tile(title: str, chosen: Sequence[Rows], limits: Sequence[str]) -> Tile | None:
-    """Return a tile about one component of the stakeouts."""
-    failed = compared = undecided = close = 0
+def _limit_tile(
+    title: str, chosen: Sequence[Rows], limits: Sequence[str], doubts: TextArray
+) -> Tile | None:
+    """Return a tile about one component of the stakeouts.
+
+    What rests on a shot in doubt is undecided in it, however its bare value stands.
+    """
+    failed = compared = undecided = resting = close = 0
     best, text = -1.0, ""
     for rows in chosen:
+        doubtful = _doubtful(rows, doubts)
         for limit in limits:
             judgement = rows.judgement(limit)
             if judgement is None:
                 continue
             use = np.where(rows.counted, np.nan_to_num(judgement.share, nan=-1.0), -1.0)
             there = use >= 0
-            verdict = judgement.verdict
+            verdict = np.where(doubtful, np.int8(Verdict.UNDECIDED), judgement.verdict)
             compared += int(np.count_nonzero(there))
+            resting += int(np.count_nonzero(there & doubtful))
             failed += int(np.count_nonzero(there & (verdict == Verdict.OUTSIDE)))
             undecided += int(np.count_nonzero(there & (verdict == Verdict.UNDECIDED)))
             close += int(np.count_nonzero(there & (verdict == Verdict.WITHIN) & (use > 0.8)))
@@ -430,18 +365,28 @@ def _limit_tile(title: str, chosen: Sequence[Rows], limits: Sequence[str]) -> Ti
                 best, row = float(use.max()), int(use.argmax())
                 name = clean(str(rows.ids[row]))
                 size = abs(float(judgement.value[row]))
-                text = f"most used: {difference(size, rows.outside)} at {name}"
+                text = f"largest: {difference(size, rows.outside)} at {name}"
     if not compared:
         return None
     if failed:
         return Tile(
-            title=title, kind="outside", big=f"{failed:,} of {compared:,} past limit", rest=text
+            title=title, kind="outside", big=f"{failed:,} of {compared:,} outside", rest=text
         )
     if undecided:
-        big = f"{undecided:,} of {compared:,} too close to say"
+        if resting == undecided:
+            text = f"{resting:,} rest on shots in doubt; {text}"
+        big = f"{undecided:,} of {compared:,} undecided"
         return Tile(title=title, kind="undecided", big=big, rest=text)
     kind = "close" if close else "within"
     return Tile(title=title, kind=kind, big=f"{compared:,} of {compared:,} within", rest=text)
+
+
+def _doubtful(rows: Rows, doubts: TextArray) -> BoolArray:
+    """Return which rows are undecided whatever they come to: themselves, or by their shots."""
+    measure = rows.finding.measure
+    shots = np.append(doubts != "", False)[measure.shots]  # the last place: no shot
+    itself: BoolArray = measure.undecided != ""
+    return itself | shots.any(axis=1)
 
 
 def _closure_tile(rows: Rows) -> Tile:
@@ -449,7 +394,11 @@ def _closure_tile(rows: Rows) -> Tile:
     items = {item.key: item for item in finding.summary}
     big, rest = finding.verdict.word.capitalize(), ""
     found, asked = items.get("ratio"), items.get("ratio_required")
-    if found is not None and isinstance(found.value, float):
+    if finding.verdict is Verdict.OUTSIDE and finding.reason:
+        # what fails, not what happens to be good
+        reason = true_minus(clean(finding.reason.split("; ", maxsplit=1)[0]))
+        big, _, rest = words.sentence(reason).partition(", ")
+    elif found is not None and isinstance(found.value, float):
         big = closure_ratio(found.value, _number(asked))
         if asked is not None and isinstance(asked.value, float):
             rest = f"{ratio(asked.value)} asked"
@@ -468,9 +417,9 @@ def _overview(
 ) -> tuple[svg.Figure, ...]:
     """Return the plan of all points, at most so many drawn, and the strip of all checks."""
     placed = [
-        plan.marks_of(rows, links.rows(number, rows.anchor))
+        plan.marks_of(rows, links.rows(number, rows.anchor), anywhere=True)
         for number, rows in enumerate(every)
-        if rows.finding.measure.kind in ("stakeout", "control")
+        if rows.finding.measure.kind in _ON_PLAN
     ]
     figures: list[svg.Figure | None] = []
     if placed:
@@ -479,8 +428,27 @@ def _overview(
         figures += plan.overview(
             marks, linework, Outside(unit=results.job.unit), "plan", _plan_title(marks), most
         )
+        if figures and figures[0] is not None and (elsewhere := _not_on_plan(every, marks)):
+            figures[0] = replace(figures[0], caption=f"{figures[0].caption} {elsewhere}")
     figures.append(share.strips(every, "strips"))
     return tuple(figure for figure in figures if figure is not None)
+
+
+def _not_on_plan(every: Sequence[Rows], marks: plan.Marks) -> str:
+    """Return what is outside and has no place of its own on the plan, as a sentence, or ""."""
+    shown = {each for each, kind in zip(marks.id, marks.kind.tolist(), strict=True) if kind == 0}
+    names = []
+    for rows in every:
+        if rows.by_row:
+            outside = np.flatnonzero(rows.counted & (rows.kind == 0)).tolist()
+            new = (clean(str(rows.ids[row])) for row in outside if str(rows.ids[row]) not in shown)
+            names += [f"{each} ({_name(rows.finding)})" for each in new]
+        elif kind_of(rows.finding) == 0:
+            names.append(_name(rows.finding))
+    if not names:
+        return ""
+    more = f" and {len(names) - _NAMED:,} more" if len(names) > _NAMED else ""
+    return f"Outside too, and not on this plan: {', '.join(names[:_NAMED])}{more}."
 
 
 def _plan_title(marks: plan.Marks) -> str:
@@ -513,15 +481,21 @@ def _check(
 ) -> CheckView:
     finding, measure = rows.finding, rows.finding.measure
     kind = svg.KINDS[kind_of(finding)]
+    urgent: tuple[tuple[Attention, ...], int] = ((), 0)
+    if rows.by_row and not slim:
+        doubts = results.doubts.tolist()
+        urgent = attention_list([rows], doubts, links, HERE, first=number, alone=True)
     return CheckView(
         key=rows.key,
         name=_name(finding),
         kind_name=kind_name(measure.kind),
         kind=kind,
         word=tables.word(kind),
-        headline=_clean_headline(words.check_headline(finding, _close(rows))),
+        headline=_headline(rows),
+        attention=urgent[0],
+        attention_more=urgent[1],
         place=clean(str(measure.where)),
-        limits=None if measure.tolerance is None else limits_view(measure.tolerance),
+        limits=None if measure.tolerance is None else limits_view(measure.tolerance, measure.kind),
         summary=_summary(finding, rows.outside, _is_told),
         risks=_summary(finding, rows.outside, _is_risk),
         remarks=tuple(true_minus(clean(text)) for text in measure.remarks),
@@ -540,14 +514,21 @@ def _name(finding: Finding) -> str:
     return clean(words.called(finding))
 
 
-def _clean_headline(headline: words.Headline) -> words.Headline:
-    return words.Headline(big=clean(headline.big), rest=clean(headline.rest))
+def _headline(rows: Rows) -> words.Headline:
+    """Return the verdict of a check; a closure that is within says how it closes."""
+    headline = words.check_headline(rows.finding, _close(rows))
+    rest = headline.rest
+    if not rows.by_row and rows.finding.verdict is Verdict.WITHIN:
+        tile = _closure_tile(rows)
+        if tile.rest:
+            rest = f"Closes {tile.big}; {tile.rest}. {rest}"
+    return words.Headline(big=clean(headline.big), rest=clean(rest))
 
 
 def _counts(rows: Rows) -> str:
     """Return how many rows have which verdict, worst first."""
     if not rows.by_row:
-        return f"{len(rows):,} rows, judged as one"
+        return f"{tables.rows_text(len(rows))}, judged as one"
     kinds = rows.kind[rows.counted]
     parts = []
     for index, kind in enumerate(svg.KINDS):

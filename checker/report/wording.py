@@ -25,7 +25,7 @@ _AMOUNT: Final = re.compile(
 """A number with its unit."""
 _SPOKEN: Final = re.compile(r' (aria-label|placeholder)="([^"]*)"')
 _WORDS: Final = re.compile(r"[^\W\d_]{2}")
-_SENTENCE: Final = re.compile(r"(?<=[.!?])\s+(?=[^\W_a-z]|\{)")
+_SENTENCE: Final = re.compile(r"(?<=[.!?])(?<!\b[A-Z]\.)(?<!\bch\.)\s+(?=[^\W_a-z]|\{)")
 _CLAUSE: Final = re.compile(r"(?<=[:;,])\s+|\s+(?=\()|(?<= –)\s+")
 _ABOUT: Final = " .,;:…–"
 _DEPTH: Final = 5
@@ -120,6 +120,10 @@ class Speaker:
         if lower in self._texts:
             said = self._texts[lower]
             return said[:1].upper() + said[1:]
+        upper = text[:1].upper() + text[1:]
+        if upper in self._texts:
+            said = self._texts[upper]
+            return said[:1].lower() + said[1:]
         if depth > _DEPTH or not _WORDS.search(text):
             return None
         for piece, pattern, said in self._patterns:

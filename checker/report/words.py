@@ -6,14 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checker.model.finding import Finding, Results, Verdict
+from checker.model.finding import Finding, Open, Results, Verdict
 from checker.model.job import Status
 from checker.model.kinds import kind_name
 from checker.report.rows import HEIGHT_LIMITS, PLAN_LIMITS, Rows
 from checker.report.show import percent
+from checker.units import LengthUnit
 
 STATUS_NOTES = {
-    Status.DRAFT: "Draft: for checking by the people named below, not to be built from.",
+    Status.DRAFT: "Draft: for checking by the surveyor in charge, not to be built from.",
     Status.ISSUED: "",
     Status.SUPERSEDED: "Superseded: do not use. Ask for the report that replaces this one.",
 }
@@ -40,8 +41,68 @@ def called(finding: Finding) -> str:
 
 
 def headline(results: Results, close: int) -> Headline:
-    """Return the verdict of the job. close: how many of those within use most of their limit."""
-    return _headline(results.verdict, results.counts, close, "values")
+    """Return the verdict of the job. close: how many of those within use most of their limit.
+
+    Where the control fails, that comes first: what rests on it cannot be believed before.
+    """
+    shown = _headline(results.verdict, results.counts, close, "values")
+    if results.verdict is Verdict.WITHIN:
+        shown = Headline(big=f"{shown.big}{_only(results)}", rest=shown.rest)
+    control = [each for each in results.findings if each.measure.kind == "control"]
+    failed = sum(
+        int(np.count_nonzero(each.row_verdict[each.measure.counted] == Verdict.OUTSIDE))
+        for each in control
+    )
+    if not failed:
+        return shown
+    if _all_rest_on_doubtful_control(results):
+        return Headline(
+            big="The control does not hold",
+            rest=f"Prove it before anything else: all that rests on it is undecided. {shown.big}. "
+            f"{shown.rest}".strip(),
+        )
+    total = sum(int(np.count_nonzero(each.measure.counted)) for each in control)
+    return Headline(
+        big=shown.big,
+        rest=f"Control fails in {failed:,} of {total:,}: prove it first, what rests on it is "
+        f"undecided. {shown.rest}".strip(),
+    )
+
+
+def _all_rest_on_doubtful_control(results: Results) -> bool:
+    others = [
+        each.measure.used
+        for each in results.findings
+        if each.measure.kind not in ("control", "site_fit") and each.measure.used.size
+    ]
+    if not others:
+        return True
+    used = results.doubts[np.unique(np.concatenate(others))].tolist()
+    return all("control" in str(doubt).lower() for doubt in used)
+
+
+def _only(results: Results) -> str:
+    """Return in what alone all is within, where nothing was judged in the other; or ""."""
+    left = {each.what for each in results.unjudged}
+    limits = {each.limit for finding in results.findings for each in finding.judgements}
+    if Open.HEIGHT in left and not limits & HEIGHT_LIMITS:
+        return ", in plan"
+    if Open.PLAN in left and not limits & PLAN_LIMITS:
+        return ", in height"
+    return ""
+
+
+def status_note(results: Results) -> str:
+    """Return what the standing of the report means, so that issued is not read as passed."""
+    status = results.job.status
+    if status is not Status.ISSUED or results.verdict is Verdict.WITHIN:
+        return STATUS_NOTES[status]
+    counts = [
+        f"{results.counts[verdict]:,} {verdict.word}"
+        for verdict in (Verdict.OUTSIDE, Verdict.UNDECIDED, Verdict.UNCHECKED)
+        if results.counts.get(verdict, 0)
+    ]
+    return f"Issued with {' and '.join(counts)}: issued does not mean passed."
 
 
 def check_headline(finding: Finding, close: int) -> Headline:
@@ -81,14 +142,15 @@ def _headline(verdict: Verdict, counts: Mapping[Verdict, int], close: int, thing
         big = f"{worst:,} of {total:,} {PASSIVE[verdict]}"
     parts = []
     if verdict in (Verdict.UNDECIDED, Verdict.UNCHECKED):
-        parts.append("Nothing is outside, but this is not a pass")
+        parts.append("Nothing is outside, but undecided and unchecked are no pass")
     others = [
         f"{counts[each]:,} {each.word}"
         for each in (Verdict.UNDECIDED, Verdict.UNCHECKED)
         if each is not verdict and counts.get(each, 0)
     ]
     if others:
-        parts.append(f"{_cap(' and '.join(others))}, which is not a pass either")
+        either = ", which is not a pass either" if verdict is Verdict.OUTSIDE else ""
+        parts.append(f"{_cap(' and '.join(others))}{either}")
     if verdict is not Verdict.WITHIN:
         parts.append(f"{counts.get(Verdict.WITHIN, 0):,} of {total:,} {things} are within")
     if close:
@@ -233,7 +295,7 @@ def _about_undecided(rows: Rows, row: int, doubt: str) -> str:
     if "control" in doubt.lower():
         return "Hold. Prove the control first; then shoot it again from proven control."
     if doubt:
-        return "Hold. Shoot it again so that the stored shot shows what the gate asks for."
+        return _about_doubt(doubt)
     if rows.finding.measure.undecided[row]:
         if rows.finding.measure.kind == "repeats":
             return "Shoot it again after a longer time, better from another base."
@@ -241,7 +303,38 @@ def _about_undecided(rows: Rows, row: int, doubt: str) -> str:
         if why.startswith(("as near to", "beyond the")):
             return "Hold. Settle which line is meant, and where it ends; ask if in doubt."
         return "Hold. Settle which design point this is; ask the designer if in doubt."
-    return "Hold. Measure it again by a finer method, or ask whether the tolerance is meant."
+    return (
+        f"Hold. Measure it again {_finer(rows, row)}, or ask the engineer whether a wider "
+        "tolerance will do."
+    )
+
+
+def _about_doubt(doubt: str) -> str:
+    """Return what to do about a shot that fails the gate."""
+    if all(part.endswith(" not shown") for part in doubt.split("; ")):
+        return (
+            "Hold. See whether the export left the column out; if the receiver did not store it, "
+            "shoot it again."
+        )
+    if "not fixed" in doubt:
+        return "Hold. Shoot it again, and store it only on a fixed solution."
+    return "Hold. Shoot it again so that the stored shot shows what the gate asks for."
+
+
+def _finer(rows: Rows, row: int) -> str:
+    """Return with what to measure a row again, by what of it is undecided."""
+    weak = {
+        judgement.limit
+        for judgement in rows.finding.judgements
+        if len(judgement.verdict) == len(rows) and judgement.verdict[row] == Verdict.UNDECIDED
+    }
+    if weak and weak <= HEIGHT_LIMITS:
+        return "with a level"
+    if weak and weak <= PLAN_LIMITS:
+        return "with a total station from proven control"
+    if weak and weak <= PLAN_LIMITS | HEIGHT_LIMITS:
+        return "with a total station from proven control, and its height with a level"
+    return "by a finer method"
 
 
 def _about_unchecked(rows: Rows, row: int) -> str:
@@ -312,10 +405,10 @@ def whole_to_do(finding: Finding) -> str:
 def hold(results: Results) -> str:
     """Return the one caution that stands beside the verdict."""
     if results.verdict is Verdict.WITHIN:
-        return "Within its tolerances is not certified: read the cautions before anyone builds."
+        return "Within tolerance does not mean certified: read the cautions before anyone builds."
     return (
-        "Hold the work at everything listed below until the person in responsible charge of the "
-        "survey has dealt with it. On undecided or unchecked: stop and ask, do not build."
+        "Hold the work at everything listed below as outside, undecided or unchecked until the "
+        "person in responsible charge of the survey has dealt with it: stop and ask, do not build."
     )
 
 
@@ -368,6 +461,11 @@ def cautions(results: Results) -> list[str]:
             "of it."
         ),
     ]
+    if results.job.unit is LengthUnit.US_SURVEY_FOOT:
+        texts.append(
+            "Lengths are in US survey feet, which were retired for new work at the end of 2022 "
+            "(Federal Register 85 FR 62698): confirm that this project is meant to be in them."
+        )
     kinds = {finding.measure.kind for finding in results.findings}
     texts += [text for of, text in _CAUTIONS_OF.items() if kinds & set(of)]
     if _satellite(results):

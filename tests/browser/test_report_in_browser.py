@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from checker.cli import main
 from checker.report.publish import publish
 from checker.report.render import render
+from tests.support.jobs import JobFolder
 from tests.unit.report import factory
 
 if TYPE_CHECKING:
@@ -257,6 +259,15 @@ def contrast(one: tuple[int, int, int], other: tuple[int, int, int]) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
+COLOUR = """kind => {
+    const word = document.createElement("span");
+    word.className = "tag c-" + kind;
+    document.querySelector(".key").append(word);
+    return getComputedStyle(word).color;
+}"""
+"""The colour of a verdict's word; not every key of a drawing has every verdict."""
+
+
 def rgb(text: str) -> tuple[int, int, int]:
     values = [int(value) for value in re.findall(r"\d+", text)[:3]]
     return (values[0], values[1], values[2])
@@ -268,7 +279,7 @@ def test_colours_of_words_and_marks_stand_out(browser: "Browser", site: Path, sc
         ground = rgb(page.evaluate("getComputedStyle(document.body).backgroundColor"))
         assert (luminance(ground) > 0.5) == (scheme == "light")
         for kind in ("outside", "undecided", "unchecked", "close", "within"):
-            word = page.eval_on_selector(f".key .c-{kind}", "e => getComputedStyle(e).color")
+            word = page.evaluate(COLOUR, kind)
             assert contrast(rgb(word), ground) >= 4.5, (scheme, kind)
         for selector, least in ((".dim", 4.5), ("a", 4.5), ("svg .t", 4.5), ("svg .t.dim", 4.5)):
             name = "fill" if selector.startswith("svg") else "color"
@@ -329,7 +340,7 @@ def test_verdicts_that_are_solid_marks_differ_for_every_eye(
     with Visit(browser, site / "site" / "index.html", color_scheme=scheme) as page:
         labs = [
             seen_by(
-                rgb(page.eval_on_selector(f".key .c-{kind}", "e => getComputedStyle(e).color")),
+                rgb(page.evaluate(COLOUR, kind)),
                 VISION[vision],
             )
             for kind in ("outside", "close", "within")
@@ -406,3 +417,34 @@ def test_axe_finds_nothing(browser: "Browser", site: Path, scheme: str, width: i
         page.close()
     context.close()
     assert not found, json.dumps(found, indent=1)
+
+
+def test_a_row_of_a_few_checks_scrolls_by_itself_on_a_phone(
+    browser: "Browser", tmp_path: Path
+) -> None:
+    """Up to five checks stand in the row of pages by name, not in a list that opens."""
+    rows = [(str(n), 5000.0 + 9 * n, 3000.0, 10.0) for n in range(1, 5)]
+    more = "".join(
+        f'[[stakeout]]\nname = "Anchor bolts of frame {n}"\nmeasured = {{ id = "{n}" }}\n'
+        f'design = {{ id = "{n}" }}\ntolerance = {{ horizontal = "12.5 mm" }}\n'
+        for n in range(1, 4)
+    )
+    job = JobFolder(design=rows, shots=[(n, a + 0.02, b, z) for n, a, b, z in rows], more=more)
+    main(["build", str(job.write(tmp_path / "job")), "--out", str(tmp_path / "out")])
+    context = browser.new_context(
+        viewport={"width": 390, "height": 844}, is_mobile=True, has_touch=True
+    )
+    page = context.new_page()
+    for path in sorted((tmp_path / "out").glob("*.html")):
+        page.goto(path.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, path.name
+    page.goto((tmp_path / "out" / "index.html").as_uri())
+    assert page.evaluate("innerWidth") == 390
+    first = page.locator(".attention tbody tr").first.bounding_box()
+    assert first is not None
+    assert first["y"] < 2 * 844  # what to do stands on the first two screens
+    page.goto((tmp_path / "out" / "check-anchor-bolts-of-frame-1.html").as_uri())
+    text = page.inner_text("main")
+    assert "limit 12.5" in text
+    assert "limit 13" not in text
+    context.close()

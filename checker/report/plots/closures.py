@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from checker.lengths import small_text
+from checker.model.finding import Verdict
 from checker.model.measure import Item
 from checker.report import svg
 from checker.report.rows import Rows, kind_of
@@ -67,17 +68,14 @@ def traverse(rows: Rows, figure_id: str) -> svg.Figure | None:
                 halo=True,
             ),
         ]
-        note = f"misclosure drawn × {factor:,.0f}, from known to computed; {note}".replace(
-            ",", " ", 1
-        )
-    parts.append(svg.text(10, height - 10, note, size=10.5, dim=True))
+        note = f"misclosure drawn × {factor:,.0f}, from known to computed; {note}"
     title = _traverse_title(items, rows)
     return svg.figure(
         figure_id,
         (width, height),
         parts,
         title=title,
-        caption="Stations as computed before any adjustment of position.",
+        caption=f"{note[:1].upper()}{note[1:]}. Stations as computed before any adjustment.",
         name="Traverse",
         description=title,
         classes=("wide", "mid"),
@@ -164,6 +162,11 @@ def _traverse_title(items: dict[str, Item], rows: Rows) -> str:
     if found is not None and isinstance(found.value, float):
         limit = asked.value if asked is not None and isinstance(asked.value, float) else np.nan
         title = f"Closes {closure_ratio(found.value, limit)}"
+        reason = rows.finding.reason.split("; ", maxsplit=1)[0]
+        if rows.finding.verdict is Verdict.OUTSIDE and reason and "ratio" not in reason:
+            return (
+                f"{reason[:1].upper()}{reason[1:]}; position closes{title.removeprefix('Closes')}"
+            )
         return title if np.isnan(limit) else f"{title}; {ratio(limit)} is asked"
     if misclosure is not None and misclosure.value is not None:
         return f"Misclosure {item_text(misclosure, rows.outside)}"
@@ -252,7 +255,7 @@ def _gauge(items: dict[str, Item], rows: Rows, x: float, middle: float, reach: f
     spot = middle - float(np.clip(found * per_unit, -reach * 0.95, reach * 0.95))
     kind = svg.KINDS[kind_of(rows.finding)]
     scale = rows.outside.small
-    label = fixed(float(rows.outside.in_small(np.array([allowed]))[0]), scale.decimals)
+    label = rows.outside.limit_text(float(rows.outside.in_small(np.array([allowed]))[0]))
     if scale.unit != rows.outside.unit.short:
         # The elevations beside it are in metres.
         label += f" {scale.unit}"
@@ -260,8 +263,12 @@ def _gauge(items: dict[str, Item], rows: Rows, x: float, middle: float, reach: f
         svg.rect(x - 13, middle - half, 26, 2 * half, "limit"),
         svg.line(x - 17, middle, x + 17, middle),
         svg.at(x, spot, svg.mark(kind, 5.4)),
-        svg.text(x + 17, middle - half + 4, f"+{label}", size=10.5, dim=True),
-        svg.text(x + 17, middle + half + 4, f"−{label}", size=10.5, dim=True),
+        svg.text(
+            x - 19, middle - half + 4, f"+{label}", anchor="end", size=10.5, dim=True, halo=True
+        ),
+        svg.text(
+            x - 19, middle + half + 4, f"−{label}", anchor="end", size=10.5, dim=True, halo=True
+        ),
     ]
 
 

@@ -6,7 +6,7 @@ from checker.model.finding import Verdict
 from checker.report import svg
 from checker.report.lath import height_texts
 from checker.report.rows import Rows, least_reach
-from checker.report.show import THIN
+from checker.report.show import THIN, minus
 from checker.text import fixed
 
 _BARS = 80
@@ -47,14 +47,29 @@ def _title(rows: Rows, dz: svg.FloatArray, beyond: svg.BoolArray) -> str:
         return f"{count} of {len(dz)} heights {verb} past the limit: {sides}"
     worst = fixed(float(np.abs(dz).max()), decimals)
     mean = fixed(float(dz.mean()), decimals).replace("-", "−")
-    return f"{len(dz)} heights: largest {worst}{THIN}{unit}, mean {mean}{THIN}{unit}"
-
-
-def _caption() -> str:
+    sizes = f"largest {worst}{THIN}{unit}, mean {mean}{THIN}{unit}"
+    judgement = rows.judgement("vertical")
+    kept = judgement is not None and bool((judgement.verdict[rows.counted] == Verdict.WITHIN).all())
     return (
-        "Solid bars are cut (as-measured above design), hatched bars fill (below). The pale band "
-        "is the tolerance."
+        f"All {len(dz)} heights keep their limit: {sizes}"
+        if kept
+        else f"{len(dz)} heights: {sizes}"
     )
+
+
+def _sides(rows: Rows) -> tuple[str, str]:
+    """Return what is above and what is below: of control nothing is cut or filled."""
+    if rows.finding.measure.kind == "control":
+        return "above known", "below known"
+    return "cut, above design", "fill, below design"
+
+
+def _caption(rows: Rows) -> str:
+    above, below = _sides(rows)
+    text = f"Solid bars are {above}; hatched bars are {below}."
+    if rows.judgement("vertical") is None:
+        return text + " No limit on height is stated: they are shown, not judged."
+    return text + " The pale band is the tolerance."
 
 
 def _bars(
@@ -75,12 +90,12 @@ def _bars(
     y_of = svg.Scale(low=-most, high=most, start=base, end=top)
     band = _limits(rows, y_of, left, right, above, below)
     parts = [f"<defs>{svg.hatch(figure_id)}</defs>", *band]
-    unit = rows.outside.small.unit
+    unit, sides = rows.outside.small.unit, _sides(rows)
     parts += [
         svg.line(left, y_of(0), right, y_of(0), width=1.2),
         svg.text(left - 6, y_of(0) + 4, "0", anchor="end", size=10.5, dim=True),
-        svg.text(left, top - 14, f"CUT, above design ({unit})", dim=True),
-        svg.text(left, base + 18, f"FILL, below design ({unit})", dim=True),
+        svg.text(left, top - 14, f"{sides[0]} ({unit})", dim=True),
+        svg.text(left, base + 18, f"{sides[1]} ({unit})", dim=True),
     ]
     wide = min(16.0, x_of.per_unit * 0.62)
     dz_m = rows.outside.unit.to_metres(rows.lengths("dz"))
@@ -118,7 +133,7 @@ def _bars(
         (width, 244),
         parts,
         title=title,
-        caption=_caption(),
+        caption=_caption(rows),
         name="Cut and fill by stake",
         description=title,
         classes=("wide",),
@@ -138,7 +153,7 @@ def _limits(
     for value, place, sign in ((above, high, "+"), (below, low, "−")):
         if np.isfinite(value):
             parts.append(svg.line(left, place, right, place, more='stroke-dasharray="5 3"'))
-            label = f"{sign}{fixed(value, rows.outside.small.decimals)}"
+            label = f"{sign}{rows.outside.limit_text(value)}"
             parts.append(svg.text(left - 6, place + 4, label, anchor="end", size=10.5, dim=True))
     return parts
 
@@ -174,19 +189,19 @@ def _spread(
         if np.isfinite(value):
             place = x_of(value)
             parts.append(svg.line(place, top, place, base, more='stroke-dasharray="5 3"'))
-            label = svg.tick_text(value, rows.outside.small.decimals)
+            label = minus(rows.outside.limit_text(value))
             anchor = "start" if sign > 0 else "end"
             parts.append(svg.text(place + 4 * sign, top + 10, label, anchor=anchor, halo=True))
     values, decimals = x_of.ticks(8)
     for value in values:
         label = svg.tick_text(value, decimals)
         parts.append(svg.text(x_of(value), base + 16, label, anchor="middle", size=10.5, dim=True))
-    unit = rows.outside.small.unit
+    unit, sides = rows.outside.small.unit, _sides(rows)
     parts += [
         svg.line(left, base, right, base),
         svg.line(x_of(0), top, x_of(0), base),
-        svg.text(left, base + 34, f"← fill, below design ({unit})", dim=True),
-        svg.text(right, base + 34, f"cut, above design ({unit}) →", anchor="end", dim=True),
+        svg.text(left, base + 34, f"← {sides[1]} ({unit})", dim=True),
+        svg.text(right, base + 34, f"{sides[0]} ({unit}) →", anchor="end", dim=True),
         svg.text(left - 6, top + 8, str(int(counts.max())), anchor="end", size=10.5, dim=True),
         svg.text(left - 6, base, "0", anchor="end", size=10.5, dim=True),
     ]
@@ -196,7 +211,7 @@ def _spread(
         (width, 242),
         parts,
         title=title,
-        caption=f"{_caption()} Heights past the edge stand in the last bar of their side.",
+        caption=f"{_caption(rows)} Heights past the edge stand in the last bar of their side.",
         name="How often which cut and fill occurs",
         description=title,
         classes=("wide",),

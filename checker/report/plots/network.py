@@ -54,7 +54,7 @@ def network(rows: Rows, figure_id: str) -> svg.Figure | None:
     few = there if there.size <= _MOST_LABELS else np.array([worst])
     parts += [
         svg.text(
-            float(x[k]) + (9 if x[k] >= width / 2 else -9),
+            float(x[k]) + (1 if x[k] >= width / 2 else -1) * (9 + _half(major[k] * scale)),
             float(y[k]) - 7,
             str(rows.ids[k]),
             anchor="start" if x[k] >= width / 2 else "end",
@@ -63,23 +63,30 @@ def network(rows: Rows, figure_id: str) -> svg.Figure | None:
         )
         for k in few.tolist()
     ]
-    big = f"{factor:,.0f}".replace(",", " ")
-    note = f"ellipses drawn × {big}; lines are observations, to scale, grid north up; "
+    note = f"ellipses drawn × {factor:,.0f}; lines are observations, to scale, grid north up; "
     note += "triangles are held"
     note += f"; not drawn, as only sighted or levelled: {left}" if beside else ""
-    parts.append(svg.text(10, height - 10, note, size=10.5, dim=True))
     title = _title(rows, worst, float(major[worst]))
     return svg.figure(
         figure_id,
         (width, height),
         parts,
         title=title,
-        caption="Error ellipses of the adjusted stations at the stated confidence.",
+        caption=f"Error ellipses of the adjusted stations at the stated confidence. {_cap(note)}.",
         name="Network",
         description=title,
         classes=("wide", "mid"),
         wide=True,
     )
+
+
+def _half(drawn: float) -> float:
+    """Return how far an ellipse keeps a name away; none where there is no ellipse."""
+    return drawn * 0.6 if np.isfinite(drawn) else 0.0
+
+
+def _cap(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _lines(rows: Rows, x: svg.FloatArray, y: svg.FloatArray, there: svg.IntArray) -> str:

@@ -60,10 +60,11 @@ class Marks:
     step_e: FloatArray
 
 
-def marks_of(rows: Rows, hrefs: Sequence[str]) -> Marks:
+def marks_of(rows: Rows, hrefs: Sequence[str], *, anywhere: bool = False) -> Marks:
     """Return a check's rows as marks: at the design, or as measured where there is no design.
 
-    Superseded shots and rows that are only listed are left out.
+    Superseded shots and rows that are only listed are left out. anywhere: a mark shows the worst
+    verdict that any check has of it.
     """
     design_n, design_e = rows.lengths("design_n"), rows.lengths("design_e")
     n = np.where(np.isfinite(design_n), design_n, rows.lengths("measured_n"))
@@ -76,7 +77,7 @@ def marks_of(rows: Rows, hrefs: Sequence[str]) -> Marks:
         href=[hrefs[row] for row in chosen],
         n=n[take],
         e=e[take],
-        kind=rows.kind[take],
+        kind=(rows.kind_anywhere if anywhere else rows.kind)[take],
         share=rows.share[take],
         step_n=(rows.lengths("dn") / limit)[take],
         step_e=(rows.lengths("de") / limit)[take],
@@ -235,7 +236,9 @@ def plan(
         *furniture(x_of, outside, vectors=vectors),
         svg.rect(0.5, 0.5, WIDTH - 1, HEIGHT - 1, "frame"),
     ]
-    caption = "Every mark stands at its design place, or where it was measured if it has none."
+    caption = (
+        "Every mark stands at its design or known place, or where it was measured if it has none."
+    )
     if vectors:
         caption += (
             " The tick on a mark runs from design toward the shot; its length is the share of "
@@ -440,7 +443,7 @@ def _labels(marks: Marks, x: FloatArray, y: FloatArray, drawn: IntArray) -> list
                     (low[0] < box[2]) & (high[0] > box[0]) & (low[1] < box[3]) & (high[1] > box[1])
                 )
             )
-            hits += 3 * sum(_overlap(box, other) for other in boxes)
+            hits += 4 * sum(_overlap(box, other) for other in boxes)
             if not (box[0] >= 4 and box[2] <= WIDTH - 4 and box[1] >= 18 and box[3] <= HEIGHT - 52):
                 hits += 50
             if best is None or hits < best[0]:

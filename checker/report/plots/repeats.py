@@ -4,6 +4,7 @@ import numpy as np
 
 from checker.report import svg
 from checker.report.rows import Rows
+from checker.report.show import minus
 
 _ROWS = 40
 """So many rows at most are drawn, the worst."""
@@ -85,7 +86,7 @@ def _panel(
         for value in (-allowed, allowed) if signed else (allowed,):
             place = x_of(value)
             parts.append(svg.line(place, top, place, base, more='stroke-dasharray="5 3"'))
-            mark = svg.tick_text(value, rows.outside.small.decimals)
+            mark = minus(rows.outside.limit_text(value))
             parts.append(svg.text(place, top - 6, mark, anchor="middle", size=10.5, dim=True))
     parts.append(svg.line(x_of(0), top, x_of(0), base, width=1.2))
     parts.append(svg.text((left + right) / 2, top - 24, label, anchor="middle", dim=True))

@@ -73,10 +73,16 @@ def _curve_title(share: svg.FloatArray) -> str:
     """
     kept = int(np.count_nonzero(share <= 1.0))
     middle = percent(float(share[(len(share) - 1) // 2]))
-    count = "None" if not kept else f"{kept:,}"
-    count = f"All {kept:,}" if kept == len(share) else f"{count} of {len(share):,}"
-    verb = "keeps its limits" if kept == 1 else "keep their limits"
-    return f"{count} {verb}; half use {middle} or less"
+    total = f"{len(share):,}"
+    if kept == len(share):
+        text = f"All {total} keep their limits" if kept > 1 else "1 of 1 keeps its limits"
+    elif not kept:
+        text = f"None of {total} keeps its limits"
+    elif kept == 1:
+        text = f"1 of {total} keeps its limits"
+    else:
+        text = f"{kept:,} of {total} keep their limits"
+    return f"{text}; half use {middle} or less"
 
 
 def strips(every: Sequence[Rows], figure_id: str) -> svg.Figure | None:
@@ -171,7 +177,10 @@ def _strip(rows: Rows, x_of: svg.Scale, y: float) -> list[str]:
             free = not ((others > low - 6) & (others < low + long + 6)).any()
             if free and low > x_of(1) and low + long < x_of(_RIGHT):
                 edge = low + long if side == "end" else low
-                parts.append(svg.text(edge, y + 4, label, anchor=side, bold=True, halo=True))
+                drawn = svg.text(edge, y + 4, label, anchor=side, bold=True, halo=True)
+                # where a narrow screen has scrolled the names at the left away
+                name = f'<tspan class="nr"> {svg.escape(called(rows.finding))}</tspan>'
+                parts.append(drawn.replace("</text>", f"{name}</text>") if rows.by_row else drawn)
                 break
     return parts
 

@@ -25,7 +25,7 @@ def by_station(rows: Rows, figure_id: str) -> svg.Figure | None:
     take = np.flatnonzero(np.isfinite(station) & rows.counted)
     panels = []
     for key, limit, names in (
-        ("dz", "vertical", ("CUT, above design", "FILL, below design")),
+        ("dz", "vertical", ("cut, above design", "fill, below design")),
         ("across", _plan_limit(rows), ("RIGHT of design", "LEFT of design")),
     ):
         if np.count_nonzero(np.isfinite(rows.lengths(key)[take])) >= _FEWEST:
@@ -152,7 +152,15 @@ def _panel(
         if np.isfinite(size):
             place = y_of(sign * size)
             parts.append(svg.line(_LEFT, place, _RIGHT, place, more='stroke-dasharray="5 3"'))
-            label = f"{'+' if sign > 0 else '−'}{fixed(size, scale.decimals)}"
+            label = f"{'+' if sign > 0 else '−'}{rows.outside.limit_text(size)}"
+            parts.append(svg.text(_LEFT - 6, place + 4, label, anchor="end", size=10.5, dim=True))
+    known = [0.0, *(y for size, y in ((upper, upper), (lower, -lower)) if np.isfinite(size))]
+    ticks, decimals = y_of.ticks(4)
+    for value in ticks:
+        if all(abs(y_of(value) - y_of(each)) > 13 for each in known):
+            label = svg.tick_text(value, decimals)
+            place = y_of(value)
+            parts.append(svg.line(_LEFT, place, _RIGHT, place, "rule", width=0.5))
             parts.append(svg.text(_LEFT - 6, place + 4, label, anchor="end", size=10.5, dim=True))
     unit = scale.unit
     parts += [

@@ -30,14 +30,17 @@ def target(rows: Rows, figure_id: str) -> svg.Figure | None:
     shrink = np.where(size > _RIM, _RIM / np.maximum(size, _RIM), 1.0)
     cx, cy = _SIZE / 2, _SIZE / 2 - 6
     x, y = cx + right * shrink * _RADIUS, cy - up * shrink * _RADIUS
+    # a name on the rim there must not cross the word
+    crowded = beyond & (x > cx + _RADIUS) & (y > cy - 20) & (y < cy + 8)
+    east = 16 if crowded.any() else -5
     kind = rows.kind[take]
     plain = kind == _WITHIN
     parts = [
         svg.disc(cx, cy, _RADIUS, "limit"),
         svg.disc(cx, cy, _RADIUS / 2, "ring"),
         svg.path(f"M{cx - 150} {cy}H{cx + 150}M{cx} {cy - 150}V{cy + 150}", "rule"),
-        svg.text(cx + 5, cy - 143, "north", size=10.5, dim=True),
-        svg.text(cx + 150, cy - 5, "east", anchor="end", size=10.5, dim=True),
+        svg.text(cx, cy - 153, "north", anchor="middle", size=10.5, dim=True),
+        svg.text(cx + 150, cy + east, "east", anchor="end", size=10.5, dim=True),
         svg.text(cx + 82, cy + 92, "tolerance", size=10.5, dim=True),
         svg.text(cx + 5, cy + _RADIUS / 2 + 12, "half", size=10.5, dim=True),
         _dots(x[plain], y[plain]),

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from checker.errors import Where
+from checker.formulas import parse_formula
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.drawing import Drawing, EntityCount, Notice, Polyline
 from checker.model.finding import Finding, Results
@@ -25,7 +26,7 @@ from checker.model.job import (
 )
 from checker.model.measure import Column, Comparison, Item, Measure, Quantity
 from checker.model.points import Points, Quality
-from checker.units import LengthUnit, parse_formula
+from checker.units import LengthUnit
 from checker.verdicts.judge import judge
 from checker.verdicts.overall import overall
 

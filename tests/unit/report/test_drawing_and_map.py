@@ -2,6 +2,8 @@ import io
 import json
 import math
 from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,7 +20,9 @@ from checker.report.deltas_dxf import deltas_dxf
 from checker.report.geojson import MapFile, map_file, map_text
 from checker.report.places import places_of
 from checker.report.render import render
+from checker.run import check
 from checker.units import LengthUnit
+from tests.support.jobs import JobFolder
 from tests.unit.report import factory
 
 
@@ -223,3 +227,16 @@ def test_places_where_the_grid_cannot_be_used_are_counted() -> None:
     # The invented coordinates of this job lie far from that grid's area, yet on its plane.
     text = map_text(results, made)
     assert text is None or json.loads(text)["features"]
+
+
+def test_labels_of_shots_in_one_place_stand_below_each_other(tmp_path: Path) -> None:
+    design = [("1", 5000.0, 3000.0, 10.0), ("2", 5060.0, 3100.0, 10.0)]
+    control = [("CP1", 5030.0, 3050.0, 9.0)]
+    shots = [*design, *(("CP1", 5030.0 + 0.001 * n, 3050.0, 9.0) for n in range(5))]
+    folder = JobFolder(design=design, shots=shots, control=control).write(tmp_path)
+    drawing = read(io.StringIO(render(check(folder))["deltas.dxf"].decode()))
+    texts = [e for e in drawing.modelspace() if e.dxftype() == "TEXT" and "CP1" in e.dxf.text]
+    assert len(texts) == 5
+    heights = sorted(e.dxf.insert.y for e in texts)
+    size = texts[0].dxf.height
+    assert all(b - a > 1.2 * size for a, b in pairwise(heights))

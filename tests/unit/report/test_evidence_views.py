@@ -99,7 +99,7 @@ def test_the_pages_of_a_job_that_is_fitted(tmp_path: Path) -> None:
     assert "no independent check shots any more" in fit
     again = page(files, "measurements.html")
     assert "2 to be measured again" in again
-    assert "Measure it again by a finer method" in again
+    assert "Measure it again with a total station from proven control" in again
     assert "not stated in the job" in page(files, "inputs.html")
     control = page(files, "check-control.html")
     assert "every check shot is in the site fit" in control.lower()

@@ -37,8 +37,8 @@ def test_stations_lines_and_ellipses_are_drawn_with_their_exaggeration(tmp_path:
     assert drawing.count("<ellipse") == 2
     for name in "ABPQ":
         assert f">{name}</text>" in drawing
-    (factor,) = re.findall(r"ellipses drawn × ([\d ]+);", drawing)
-    scale = float(factor.replace(" ", ""))
+    (factor,) = re.findall(r"Ellipses drawn × ([\d,]+);", figure.caption)
+    scale = float(factor.replace(",", ""))
     assert scale in {d * 10**p for d in (1, 2, 5) for p in range(8)}
     # The larger half axis is drawn at that many times its size.
     wide = max(float(each) for each in re.findall(r'<ellipse rx="([\d.]+)"', drawing))

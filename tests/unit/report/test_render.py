@@ -372,7 +372,7 @@ def test_one_file_is_small_enough_to_pass_on() -> None:
         ([0.1, 0.2, 0.3, 0.4], "All 4 keep their limits; half use 20\u202f% or less"),
         ([0.1, 0.2, 0.3, 1.4], "3 of 4 keep their limits; half use 20\u202f% or less"),
         ([0.1, 1.2, 1.3, 1.4], "1 of 4 keeps its limits; half use 120\u202f% or less"),
-        ([1.1, 1.2, 1.3, 1.4], "None of 4 keep their limits; half use 120\u202f% or less"),
+        ([1.1, 1.2, 1.3, 1.4], "None of 4 keeps its limits; half use 120\u202f% or less"),
     ],
 )
 def test_the_curve_tells_how_many_keep_their_limits(share: list[float], title: str) -> None:

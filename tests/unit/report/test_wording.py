@@ -7,6 +7,8 @@ from dataclasses import replace
 from html import unescape
 from pathlib import Path
 
+import pytest
+
 from checker.cli import main
 from checker.model.wording import Wording
 from checker.report.render import render
@@ -150,3 +152,30 @@ def test_a_job_names_its_wording_and_lists_it_among_its_inputs(tmp_path: Path) -
     assert "Was zu tun ist</h2>" in page
     document = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
     assert "wording" in {file["role"] for file in document["inputs"]}
+
+
+def test_the_page_of_what_changed_speaks_it_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [("S1", 10.0, 20.0, 3.0), ("S2", 11.0, 22.0, 3.0)]
+    for name, north in (("w1", 10.0), ("w2", 15.0)):
+        job = JobFolder(design=rows, shots=[("S1", north, 20.0, 3.0), rows[1]])
+        main(["build", str(job.write(tmp_path / "job")), "--out", str(tmp_path / name)])
+    file = tmp_path / "other.toml"
+    texts = "\n".join(f"{json.dumps(key)} = {json.dumps(accented(key))}" for key in listed())
+    file.write_text(f'language = "xx"\n[texts]\n{texts}\n', encoding="utf-8")
+    old, new, page = tmp_path / "w1", tmp_path / "w2", tmp_path / "page.html"
+    main(["compare", str(old), str(new), "--page", str(page), "--wording", str(file)])
+    html = page.read_text(encoding="utf-8")
+    assert '<html lang="xx">' in html
+    own = {"w1", "w2", "csv", "design", "shots", "job", "toml", "SHA", "results", "json", "checker"}
+    left = [
+        word
+        for text in shown(html)
+        for word in WORD.findall(text)
+        if word not in own and re.search("[aeiou]", word)
+    ]
+    assert len(left) < 12, left
+    capsys.readouterr()
+    assert main(["compare", str(old), str(new), "--wording", str(tmp_path / "none.toml")]) == 2
+    assert "none.toml" in capsys.readouterr().err
