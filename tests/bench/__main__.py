@@ -1,7 +1,7 @@
 """How quick the checker is beside what else would do the work: ``python -m tests.bench [what]``.
 
-what: stakes, surface, lines, start, jobs; left out, all of them. ``--small`` takes a tenth of the
-sizes, ``--repeat N`` the median of N runs. Every run is a process of its own, ours and the
+what: stakes, surface, lines, start, jobs, page; left out, all of them. ``--small`` takes a tenth of
+the sizes, ``--repeat N`` the median of N runs. Every run is a process of its own, ours and the
 baselines in turn, so that a busy machine slows them alike: compare the ratios. Nothing is asserted.
 
 - stakes: a whole build of up to 100,000 stakes by number, against (a) the bare reading of the
@@ -10,7 +10,8 @@ baselines in turn, so that a busy machine slows them alike: compare the ratios. 
 - surface: a million shots on 200,000 triangles, read and judged.
 - lines: 100,000 shots beside 33,000 lines and arcs, read and judged.
 - start: the demonstration's build against (c) the bare import of the libraries that it needs.
-- jobs: four jobs in one run, against one after the other.
+- jobs: two heavy jobs in one run, beside each other, against one after the other; the clock counts.
+- page: the first page of the report of 100,000 stakes in Chromium, see `tests.bench.page`.
 
 The rest by themselves: ``python -m tests.bench.geometry``, ``.drawing``, ``.networks``,
 ``.diagnose``.
@@ -181,18 +182,41 @@ def start(place: Path, repeat: int, share: float) -> None:
 
 
 def jobs(place: Path, repeat: int, share: float) -> None:
-    """Several jobs at once against one after the other; here the clock counts."""
-    del repeat
-    folders = [made(place / f"job-{i}", "stakes", int(10_000 * share)) for i in range(4)]
-    names = [str(folder) for folder in folders]
-    build = ("-m", "checker", "build")
-    together = once(python(*build, *names, "--out", str(place / "together")))
-    alone = [once(python(*build, name, "--out", str(place / "alone"))) for name in names]
-    one_by_one = sum(each.wall for each in alone)
-    print(f"\nfour jobs of {int(10_000 * share):,} stakes, {os.cpu_count()} processors")
-    print(
-        f"  one after the other {one_by_one:.2f} s, in one run {together.wall:.2f} s on the clock"
-    )
+    """Two jobs beside each other against one after the other; here the clock counts."""
+    count = int(50_000 * share)
+    folders = [made(place / f"job-{number}", "stakes", count) for number in (1, 2)]
+    build = python("-m", "checker", "build")
+    ratios, turns = [], []
+    for _ in range(repeat):
+        alone = sum(
+            once([*build, str(folder), "--out", str(place / "alone" / folder.name)]).wall
+            for folder in folders
+        )
+        beside = once([*build, *map(str, folders), "--out", str(place / "beside")]).wall
+        ratios.append(beside / alone)
+        turns.append((alone, beside))
+    print(f"\ntwo jobs of {count:,} stakes, {os.cpu_count()} processors, load {load():.1f}")
+    for alone, beside in turns:
+        print(f"  in turn {alone:6.2f} s, beside each other {beside:6.2f} s on the clock")
+    print(f"  beside each other / in turn: {statistics.median(ratios):.2f} of the clock time")
+    sys.stdout.flush()
+
+
+def page(place: Path, repeat: int, share: float) -> None:
+    """The first page of a large report in a browser."""
+    from tests.bench.page import measure
+
+    folder, out = made(place / "page-job", "stakes", int(100_000 * share)), place / "page-report"
+    once(python("-m", "checker", "build", str(folder), "--out", str(out)))
+    print(f"\nthe report of {int(100_000 * share):,} stakes in Chromium, load {load():.1f}")
+    for line in measure(out, max(repeat, 5)):
+        print(f"  {line}")
+    sys.stdout.flush()
+
+
+def load() -> float:
+    """Return how many programs wanted to run in the last minute; NaN where the system is silent."""
+    return os.getloadavg()[0] if hasattr(os, "getloadavg") else math.nan
 
 
 PARTS: dict[str, Callable[[Path, int, float], None]] = {
@@ -201,6 +225,7 @@ PARTS: dict[str, Callable[[Path, int, float], None]] = {
     "lines": lines,
     "start": start,
     "jobs": jobs,
+    "page": page,
 }
 
 
@@ -211,10 +236,9 @@ def main() -> None:
     parser.add_argument("--repeat", type=int, default=3, help="runs, of which the median counts")
     parser.add_argument("--small", action="store_true", help="a tenth of the sizes")
     options = parser.parse_args()
-    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
     print(
         f"median of {options.repeat} runs each, in turn; processor seconds, the machine's load "
-        f"{load:.1f} at the beginning"
+        f"{load():.1f} at the beginning"
     )
     with tempfile.TemporaryDirectory() as place:
         for name in options.what or PARTS:
