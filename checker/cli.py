@@ -4,6 +4,7 @@ Everything that takes time to import is imported by the command that needs it.
 """
 
 import argparse
+import atexit
 import contextlib
 import errno
 import gc
@@ -198,19 +199,28 @@ def parser() -> argparse.ArgumentParser:
     show.add_argument("file", type=Path, metavar="FILE", help="a DXF drawing, a table or GeoJSON")
     show.add_argument(
         "--unit",
-        choices=("metre", "foot", "us-survey-foot"),
-        help="what its lengths are in; left out: as the file says. It matters for sizes alone",
+        choices=("metre", "foot", "us-survey-foot", "millimetre", "centimetre", "inch"),
+        help="what its lengths are in; left out: as the file says. It changes only the sizes shown",
     )
 
     compare = _add(commands, "compare", "print what changed between two reports")
     compare.add_argument("old", type=Path, metavar="OLD", help="the folder of the earlier report")
     compare.add_argument("new", type=Path, metavar="NEW", help="the folder of the later report")
     compare.add_argument("--page", type=Path, metavar="FILE", help="write it as a page too")
+    compare.add_argument(
+        "--wording", type=Path, metavar="FILE", help="the page's texts in another language"
+    )
 
     verify = _add(commands, "verify", "see whether a report is still as it was written")
     verify.add_argument("folder", type=Path, metavar="DIR", help="the folder of the report")
 
     for command in (build, check):
+        command.add_argument(
+            "--time-limit",
+            type=_time,
+            metavar="TIME",
+            help='give a job up after so long, such as "90 s" or "10 min"; left out: 1 h',
+        )
         command.add_argument(
             "--allow-outside",
             action="store_true",
@@ -221,6 +231,20 @@ def parser() -> argparse.ArgumentParser:
             "--quiet", action="store_true", help="print the verdict alone, and no progress"
         )
     return top
+
+
+def _time(text: str) -> float:
+    """Return the seconds of a span of time on the command line."""
+    from checker.timelimit import LONGEST_S
+    from checker.units import UnitError, parse_seconds
+
+    try:
+        seconds = parse_seconds(text)
+    except UnitError as fault:
+        raise argparse.ArgumentTypeError(f"{fault}; {fault.hint}") from None
+    if not 0.0 < seconds <= LONGEST_S:
+        raise argparse.ArgumentTypeError(f'"{text}" is no time to wait; write "90 s" or "10 min"')
+    return seconds
 
 
 def _add(
@@ -247,6 +271,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             # A run makes much that lives until it ends: looking for garbage often finds none and
             # costs a tenth of the time.
             gc.set_threshold(100_000, 50, 100)
+            # The system takes all memory back; looking through it first takes a tenth of a second.
+            atexit.register(gc.freeze)
             status = _COMMANDS[options.command](options)
             if sys.stdout is not None:
                 sys.stdout.flush()
@@ -322,6 +348,7 @@ def _build(options: argparse.Namespace) -> int:
     from checker.beside import INSIDE, at_once
     from checker.progress import told
     from checker.run import build
+    from checker.timelimit import DEFAULT_S, within_time
 
     targets = _targets(options.jobs, options.out)
     workers = at_once(len(targets))
@@ -330,7 +357,10 @@ def _build(options: argparse.Namespace) -> int:
     status = EXIT_WITHIN
     for job, target in zip(options.jobs, targets, strict=True):
         try:
-            with told(sys.stderr, quiet=options.quiet or INSIDE in os.environ) as tell:
+            with (
+                told(sys.stderr, quiet=options.quiet or INSIDE in os.environ) as told_to,
+                within_time(options.time_limit or DEFAULT_S, str(job), told_to) as tell,
+            ):
                 results = build(
                     job,
                     target,
@@ -357,6 +387,8 @@ def _build_beside(options: argparse.Namespace, targets: Sequence[Path], workers:
 
     switches = ("single_file", "pdf", "allow_outside", "quiet")
     flags = [f"--{name.replace('_', '-')}" for name in switches if getattr(options, name)]
+    if options.time_limit is not None:
+        flags.append(f"--time-limit={options.time_limit!r}")
     commands = [
         ["build", *flags, "--out", str(target), "--", str(job)]
         for job, target in zip(options.jobs, targets, strict=True)
@@ -404,8 +436,12 @@ def _refuse(fault: CheckerError, job: Path | None = None) -> int:
 def _check(options: argparse.Namespace) -> int:
     from checker.progress import told
     from checker.run import check, document
+    from checker.timelimit import DEFAULT_S, within_time
 
-    with told(sys.stderr, quiet=options.quiet) as tell:
+    with (
+        told(sys.stderr, quiet=options.quiet) as told_to,
+        within_time(options.time_limit or DEFAULT_S, str(options.job), told_to) as tell,
+    ):
         results = check(options.job, allow_outside=options.allow_outside, tell=tell)
     if options.json:
         import json
@@ -491,7 +527,7 @@ def _show(options: argparse.Namespace) -> int:
 def _compare(options: argparse.Namespace) -> int:
     from checker.run import compare
 
-    text, changed = compare(options.old, options.new, options.page)
+    text, changed = compare(options.old, options.new, options.page, options.wording)
     _out(text.rstrip("\n"))
     if options.page is not None:
         _out(f"page: {printable(str(options.page))}")
@@ -527,7 +563,9 @@ def _job_name(job: Path) -> str:
 
 
 def _job_folder(job: Path) -> Path:
-    return job if os.path.isdir(job) else job.parent  # noqa: PTH112  (never raises)
+    # What is not there is called by its own name; these two never raise.
+    is_file = os.path.isfile(job) or job.suffix.casefold() == ".toml"  # noqa: PTH113
+    return job.parent if is_file and not os.path.isdir(job) else job  # noqa: PTH112
 
 
 def _status(results: "Results") -> int:
@@ -545,6 +583,8 @@ def _say(results: "Results", *, quiet: bool) -> None:
     _out(f"  {counts}")
     for said in results.beware:
         _out(printable(f"  beware: {said}"))
+    for left in results.unjudged:
+        _out(printable(f"  not judged: {left.text}"))
     # Control and the like have no name of their own: their kind is not said twice.
     names = [(f.measure.name, kind_name(f.measure.kind)) for f in results.findings]
     names = [
@@ -556,15 +596,44 @@ def _say(results: "Results", *, quiet: bool) -> None:
     for finding, (name, kind) in zip(results.findings, names, strict=True):
         line = (
             f"  {finding.verdict.word:<9}  {kind:<{kind_width}}  {name:<{name_width}}  "
-            f"{finding.reason}"
+            f"{_in_short(finding)}"
         )
         _out(printable(line.rstrip()))
     for diagnosis in results.diagnosed.diagnoses:
-        _out(printable(f"  diagnosis: {diagnosis.cause.blunder}: {diagnosis.says}"))
+        cause = diagnosis.cause.blunder.replace("-", " ")
+        _out(printable(f"  what may have gone wrong: {cause}: {diagnosis.says}"))
     for verdict in (Verdict.OUTSIDE, Verdict.UNDECIDED, Verdict.UNCHECKED):
         for finding in results.findings:
             for line in _worst(finding, verdict):
                 _out(printable(line))
+    _out(f"  {_CAUTION if results.verdict is Verdict.WITHIN else _HOLD}")
+
+
+_HOLD = (
+    "Hold the work at what is outside, undecided or unchecked: stop and ask. This certifies "
+    "nothing, and no stake is clearance to dig."
+)
+_CAUTION = (
+    "Within tolerance does not mean certified, and no stake is clearance to dig: read the cautions "
+    "before anyone builds."
+)
+
+
+def _in_short(finding: "Finding") -> str:
+    """Return how many rows of a check stand how, where its rows follow; else why it is not within.
+
+    A check whose own verdict no row shares says why.
+    """
+    from checker.model.finding import Verdict
+
+    if finding.verdict is Verdict.WITHIN or not len(finding.row_verdict):
+        return finding.reason
+    codes = finding.row_verdict[finding.measure.counted]
+    counts = {verdict: int((codes == int(verdict)).sum()) for verdict in reversed(Verdict)}
+    if not counts[finding.verdict]:
+        return finding.reason
+    told = ", ".join(f"{count} {verdict.word}" for verdict, count in counts.items() if count)
+    return f"{told}, of {len(codes)}"
 
 
 def _worst(finding: "Finding", verdict: "Verdict", limit: int = 5) -> list[str]:

@@ -396,7 +396,7 @@ def test_the_cut_sheet_has_stations_and_sides(report: dict[str, bytes]) -> None:
     assert rows["704"]["station"].startswith(("11+54.", "11+55."))
     assert rows["704"]["offset"].startswith(("L 16.9", "L 17.0"))
     assert rows["715"]["offset"].startswith(("R 4.9", "R 5.0"))
-    assert rows["704"]["lath"].split()[-1] == rows["704"]["cut_fill_ft"].split()[-1]
+    assert f"  {rows['704']['cut_fill_ft']}  to the feature R 6.0" in rows["704"]["lath"]
     assert rows["715"]["lath"] == "HOLD"  # set on the other side
     # what was poured is no stake
     assert (rows["806"]["lath"], rows["806"]["as_built"]) == ("", "yes")

@@ -210,6 +210,12 @@ def test_the_terminal_names_what_is_no_pass_and_says_no_word_twice(
     assert re.search(r"^  within +Control check$", text, re.MULTILINE)
     assert "site_fit" not in text
     assert "    unchecked: 124 (Structure hubs): not staked\n" in text
+    # a check says how many of its rows stand how, and each row its reason, once
+    assert re.search(
+        r"^  outside +Stakeout +Structure hubs +2 outside, .* of 25$", text, re.MULTILINE
+    )
+    assert text.count("vertical 0.240 ± 0.040 ft low, limit 0.100 ft") == 1
+    assert text.splitlines()[-1].startswith("  Hold the work at what is outside")
     said = re.findall(r"^    (outside|undecided|unchecked): ", text, re.MULTILINE)
     assert said == sorted(said, key=["outside", "undecided", "unchecked"].index)
     assert set(said) == {"outside", "undecided", "unchecked"}

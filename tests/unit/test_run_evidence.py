@@ -54,7 +54,7 @@ def test_a_gate_in_time_leaves_what_is_far_from_a_check_shot_undecided(tmp_path:
     doc = written(tmp_path, '[gate]\ncheck_within = "1 h"\n', good)
     rows = {row["id"]: row for row in section(doc, "hubs")["rows"]}
     assert [rows[name]["verdict"] for name in "123"] == ["within", "within", "undecided"]
-    assert rows["3"]["reason"] == "nearest check shot of its session 3.50 h away, over 1.00 h"
+    assert rows["3"]["reason"] == "nearest check shot of its session 3.50 h away, limit 1.00 h"
     aside = '[gate]\ncheck_within = "1 h"\n'
     job = '[measured]\nfile = "m.csv"\nexclude = [{ id = "B", reason = "bumped" }]\n'
     text = (tmp_path / "job.toml").read_text().replace('[measured]\nfile = "m.csv"\n', job)
