@@ -17,6 +17,7 @@ from checker.checks.deltas import (
 from checker.checks.line_common import (
     beyond_m,
     description_column,
+    heights_where_clear,
     in_two_places,
     line_remarks,
     off_the_ends,
@@ -26,7 +27,7 @@ from checker.checks.line_common import (
     wanted_points,
 )
 from checker.checks.shots import select_shots, sigma_level_of
-from checker.model.arrays import FloatArray, TextArray
+from checker.model.arrays import BoolArray, FloatArray, TextArray
 from checker.model.finding import Verdict
 from checker.model.inputs import Inputs
 from checker.model.job import Job, Stakeout
@@ -76,6 +77,7 @@ def measure_grades(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
         course.grade(feet.distance_m),
         course.tilt(feet.distance_m, feet.offset_m),
     )
+    unclear = in_two_places(feet, course)
     compared = unchecked == ""
     governing = compared & ~rows.superseded
     return Measure(
@@ -94,12 +96,12 @@ def measure_grades(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
             counts_item("shots", "Shots compared", int(governing.sum())),
             *(each for each in spread_items(found, governing) if each.key.endswith("_z")),
         ),
-        comparisons=_grade_comparisons(section, found, course, sigma_dz),
+        comparisons=_grade_comparisons(section, found, course, sigma_dz, unclear != ""),
         judged_by_row=True,
         shots=rows.shot[:, None],
         used=np.unique(rows.shot[compared]),
         unchecked=unchecked,
-        undecided=in_two_places(feet, course),
+        undecided=unclear,
         said=staked_again(rows),
         counted=~rows.superseded & (rows.unchecked == ""),
         remarks=(_GRADES_ALONE, *line_remarks(section, rows, course, job.unit)),
@@ -107,7 +109,7 @@ def measure_grades(section: Stakeout, inputs: Inputs, job: Job) -> Measure:
 
 
 def _grade_comparisons(
-    section: Stakeout, found: Deltas, course: Course, sigma_dz: FloatArray
+    section: Stakeout, found: Deltas, course: Course, sigma_dz: FloatArray, unclear: BoolArray
 ) -> tuple[Comparison, ...]:
     """Return the height, and what a tolerance limits in plan, which a grade does not have."""
     rows = len(found.dz)
@@ -116,16 +118,15 @@ def _grade_comparisons(
         np.isnan(found.known_z),
         f"the profile of {course.name} gives no elevation there",
     )
-    made = [
-        Comparison(
-            limit="vertical",
-            label="vertical",
-            value=found.dz,
-            sigma=sigma_dz,
-            absent=absent,
-            absent_verdict=verdict,
-        )
-    ]
+    vertical = Comparison(
+        limit="vertical",
+        label="vertical",
+        value=found.dz,
+        sigma=sigma_dz,
+        absent=absent,
+        absent_verdict=verdict,
+    )
+    made = [*heights_where_clear(vertical, unclear)]
     tolerance = section.tolerance
     for limit, keys in (
         ("horizontal", ("horizontal",)),

@@ -15,7 +15,7 @@ from checker.geometry.feet import Feet
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.inputs import Inputs
 from checker.model.job import Selection, Stakeout
-from checker.model.measure import Column, Item, Quantity
+from checker.model.measure import Column, Comparison, Item, Quantity
 from checker.model.points import Points, Quality
 from checker.units import LengthUnit
 
@@ -125,6 +125,19 @@ def in_two_places(feet: Feet, course: Course) -> TextArray:
     doubtful: TextArray = np.full(len(feet.distance_m), "", dtype=object)
     doubtful[feet.rivals > 0] = f"as near to two places of {course.name}"
     return doubtful
+
+
+def heights_where_clear(vertical: Comparison, unclear: BoolArray) -> tuple[Comparison, ...]:
+    """Return the comparison of heights; where another place is as near, a miss is only a doubt.
+
+    unclear: shape (rows,). Which of two places is taken first must not make a row outside.
+    """
+    if not unclear.any():
+        return (vertical,)
+    return (
+        replace(vertical, applies=~unclear),
+        replace(vertical, applies=unclear, hint=True),
+    )
 
 
 def aside(

@@ -27,6 +27,7 @@ from checker.checks.line_common import (
     across_items,
     aside,
     description_column,
+    heights_where_clear,
     line_remarks,
     row_names,
     shots_of,
@@ -561,7 +562,8 @@ def _line_comparisons(
         limit="horizontal", label="from the line", value=found.horizontal, sigma=across.sigma
     )
     ends = (along,) if section.tolerance is not None and section.tolerance.along else ()
-    return (horizontal, replace(vertical, sigma=sigma_dz), *ends, across)
+    heights = heights_where_clear(replace(vertical, sigma=sigma_dz), near.rival != "")
+    return (horizontal, *heights, *ends, across)
 
 
 def _undecided(section: Stakeout, near: Near, unit: LengthUnit) -> TextArray:

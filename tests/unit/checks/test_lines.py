@@ -391,3 +391,26 @@ def test_on_a_slope_the_place_of_a_shot_counts_in_its_height(tmp_path: Path) -> 
     dz = rng.normal(0.0, each, len(n)) - (0.04 * e + 0.25 * n)
     assert row(found, "Grade", "p")["sigma_dz"] == pytest.approx(dz.std(), rel=0.01)
     assert row(found, "Grade", "p")["sigma_z"] == pytest.approx(each)
+
+
+@pytest.mark.parametrize("order", [(10.0, 11.0), (11.0, 10.0)])
+@pytest.mark.parametrize("level", [10.0, 11.0, 12.0])
+def test_a_height_between_two_lines_is_undecided_whichever_was_drawn_first(
+    tmp_path: Path, order: tuple[float, float], level: float
+) -> None:
+    """Two lines 30 mm apart, one a metre higher; the shot midway."""
+    lines = [
+        ("W", (2000.0, 5000.0, order[0]), (2100.0, 5000.0, order[0])),
+        ("W", (2000.0, 5000.03, order[1]), (2100.0, 5000.03, order[1])),
+    ]
+    folder = write(
+        tmp_path,
+        HEAD.replace("[measured]", '[design]\ndrawing = "d.dxf"\n[measured]')
+        + '[[stakeout]]\nname = "Walls"\nmatch = "line"\ndesign = { layer = "W" }\n'
+        "tolerance = { across = 0.02, vertical = 0.01 }\n",
+        d_dxf=dxf(lines=lines),
+        shots_csv=table("id,northing,easting,elevation", [("p", 5000.015, 2050.0, level)]),
+    )
+    found = row(run(folder), "Walls", "p")
+    assert found["verdict"] == "undecided"
+    assert "as near to" in found["reason"]
