@@ -13,6 +13,8 @@ import numpy.typing as npt
 
 from checker.geometry.arrays import FloatArray, GeometryError
 
+_NO_CURVE_M = 1e-9
+"""A curve shorter than that on a side is none."""
 _LEVEL = 1e-12
 """A grade nearer to zero is level: what rounding leaves of one that is."""
 
@@ -147,6 +149,8 @@ def profile(
     _refuse(station, elevation, before, behind, overlap_m)
     before, behind = before.copy(), behind.copy()
     before[0] = behind[0] = before[-1] = behind[-1] = 0.0
+    for reach_m in (before, behind):
+        reach_m[reach_m < _NO_CURVE_M] = 0.0
 
     run = np.diff(station)
     grade = np.diff(elevation) / run

@@ -5,6 +5,7 @@ plus before the last two whole digits (hundreds) or the last three (thousands). 
 source.
 """
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,11 +31,16 @@ def parse_station(text: str | float) -> float:
     (three count from thousands), a plain number is itself. StationError for anything else.
     """
     if isinstance(text, int | float) and not isinstance(text, bool):
-        if not np.isfinite(text):
+        try:
+            number = float(text)
+        except OverflowError:  # a whole number of hundreds of digits
+            number = math.inf
+        if not math.isfinite(number):
             raise StationError(
-                f"station {text} is not a finite number", 'write it as "10+00" or as a length'
+                f"station {str(text)[:40]} is not a finite number",
+                'write it as "10+00" or as a length',
             )
-        return float(text)
+        return number
     found = str(text).strip().replace("\N{MINUS SIGN}", "-")
     compact = re.sub(r"\s*\+\s*", "+", found[1:]) if found else ""
     compact = found[:1] + compact

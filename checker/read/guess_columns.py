@@ -21,6 +21,7 @@ from checker.units import LengthUnit
 
 Known = Mapping[str, tuple[float, float, float]]
 """Where numbers stand in other files, as these have them: easting, northing, elevation."""
+_LARGEST: Final = 1e12
 _RATIOS: Final = (
     1.0,
     *sorted(
@@ -127,6 +128,8 @@ class _Content:
         self._numbers: dict[int, FloatArray] = {}
         for index, cells in enumerate(table.cells):
             values, errors = floats(cells, decimal_comma=table.dialect.decimal_comma)
+            # No coordinate is larger, and products of it would overflow.
+            values = np.where(np.abs(values) < _LARGEST, values, np.nan)
             if not errors and np.isfinite(values).any():
                 self._numbers[index] = values
 

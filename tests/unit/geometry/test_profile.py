@@ -108,3 +108,10 @@ def test_crossfall() -> None:
     assert banked.rise([50.0, 150.0, 250.0], 2.0) == pytest.approx([-0.04, -0.08, -0.12])
     with pytest.raises(ProfileError, match="do not grow"):
         crossfall([0.0, 0.0], None, [1.0, 1.0])
+
+
+def test_a_curve_of_next_to_no_length_is_none() -> None:
+    sharp = profile([0.0, 100.0, 200.0], [10.0, 11.0, 10.0])
+    found = profile([0.0, 100.0, 200.0], [10.0, 11.0, 10.0], [0.0, 1e-300, 0.0])
+    at = np.linspace(0.0, 200.0, 41)
+    np.testing.assert_array_equal(found.elevation(at), sharp.elevation(at))

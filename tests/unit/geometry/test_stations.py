@@ -100,3 +100,9 @@ def test_equations_must_follow_each_other() -> None:
 def test_plain_stationing_is_distance() -> None:
     assert Stationing().station([0.0, 12.5]).tolist() == [0.0, 12.5]
     assert Stationing().distances(12.5) == (12.5,)
+
+
+@pytest.mark.parametrize("value", [10**400, -(10**400), float("inf"), float("nan")])
+def test_a_number_without_end_is_no_station(value: float) -> None:
+    with pytest.raises(StationError, match="is not a finite number"):
+        parse_station(value)
