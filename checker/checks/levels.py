@@ -4,6 +4,9 @@ Misclosure is the elevation computed for the closing bench mark minus the known 
 practice; tests/published/closures names worked examples.
 """
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from checker.adjust.shares import along_run
@@ -26,6 +29,7 @@ from checker.model.arrays import FloatArray
 from checker.model.inputs import Inputs
 from checker.model.job import Adjust, Job, Levels
 from checker.model.measure import Comparison, Item, Measure, Quantity
+from checker.units import LengthUnit
 
 
 def measure_levels(section: Levels, inputs: Inputs, _job: Job | None = None) -> Measure:
@@ -53,7 +57,7 @@ def measure_levels(section: Levels, inputs: Inputs, _job: Job | None = None) -> 
     if contradictions:
         more = f" (and {len(contradictions) - 1} more)" if len(contradictions) > 1 else ""
         undecided = f"the page contradicts itself: {contradictions[0]}{more}"
-    remarks = [*run.remarks, *_partial(run)]
+    remarks = [*run.remarks, *_partial(run), *_growing(run, section.unit)]
     if not np.isnan(close_m):
         remarks.insert(
             0,
@@ -62,7 +66,11 @@ def measure_levels(section: Levels, inputs: Inputs, _job: Job | None = None) -> 
         )
     remarks += says
     remarks += _again(section, run, elevation)
-    remarks += _on_the_way(section, run, elevation, inputs, closed=not np.isnan(close_m))
+    passed = _on_the_way(run, elevation, inputs, closed=not np.isnan(close_m))
+    remarks += [
+        f"Bench mark {name} on the way: computed minus known {length_text(miss, section.unit)}."
+        for name, miss in passed
+    ]
     quantity = Quantity.COORDINATE
     instrument = (
         ()
@@ -83,6 +91,7 @@ def measure_levels(section: Levels, inputs: Inputs, _job: Job | None = None) -> 
         summary=(*_summary(misclosure, distance, setups), *both_items(both)),
         comparisons=(
             _comparison(misclosure, setups, distance, cannot),
+            *_passing(passed, setups, distance, cannot),
             *compared(section.tolerance, both_comparisons(section, both), remarks),
         ),
         remarks=[*(f"{text[:1].upper()}{text[1:]}." for text in contradictions), *remarks],
@@ -175,6 +184,21 @@ def _summary(misclosure: float, distance: float, setups: float) -> tuple[Item, .
     )
 
 
+_GROWING = 4
+"""So many sections in a row that grow are worth a word: by chance one run in 24 has them so."""
+
+
+def _growing(run: LevelRun, unit: LengthUnit) -> list[str]:
+    """Say so where distances look as if they counted from the start: that widens the limit."""
+    length = run.length_m
+    if len(length) < _GROWING or np.isnan(length).any() or not np.all(np.diff(length) > 0.0):
+        return []
+    ends = (float(length.sum()), float(length[-1]))
+    whole, last = (length_text(each, unit, plus=False) for each in ends)
+    text = f"If they count from the start, the run is {last} long and not {whole}, and a limit by"
+    return [f"The distances grow from section to section. {text} distance is tighter than this."]
+
+
 def _partial(run: LevelRun) -> list[str]:
     """Say so where only some sections have a distance or a number of set-ups."""
     says = []
@@ -188,22 +212,33 @@ def _partial(run: LevelRun) -> list[str]:
 
 
 def _on_the_way(
-    section: Levels, run: LevelRun, elevation: FloatArray, inputs: Inputs, *, closed: bool
-) -> list[str]:
-    """Compare bench marks that the run met between its ends with their known elevations."""
+    run: LevelRun, elevation: FloatArray, inputs: Inputs, *, closed: bool
+) -> list[tuple[str, float]]:
+    """Return the bench marks between the ends of the run, with computed minus known elevation."""
     control, known = inputs.control, known_points(inputs)
-    says = []
+    found = []
     last = len(run.point) - 1 if closed else len(run.point)
     for row in range(1, last):
         index = known.get(run.point[row])
         if control is None or index is None or np.isnan(control.elevation_m[index]):
             continue
-        difference = float(elevation[row] - control.elevation_m[index])
-        says.append(
-            f"Bench mark {run.point[row]} on the way: computed minus known "
-            f"{length_text(difference, section.unit)}."
-        )
-    return says
+        found.append((run.point[row], float(elevation[row] - control.elevation_m[index])))
+    return found
+
+
+def _passing(
+    passed: Sequence[tuple[str, float]], setups: float, distance: float, cannot: str
+) -> tuple[Comparison, ...]:
+    """Return how the bench mark on the way that is missed by most is missed; a hint, no closure.
+
+    The mark may have moved, or be another one; or the run is wrong up to it and back.
+    """
+    known = [each for each in passed if np.isfinite(each[1])]
+    if not known or cannot:
+        return ()
+    name, miss = max(known, key=lambda each: abs(each[1]))
+    label = f"bench mark {name} on the way is missed by"
+    return (replace(once("misclosure", label, miss, n=setups, length_m=distance), hint=True),)
 
 
 def _again(section: Levels, run: LevelRun, elevation: FloatArray) -> list[str]:

@@ -5,6 +5,8 @@ every angle turns the traverse, so the azimuth computed for the closing line dif
 one by just that. All of it is common practice; tests/published/closures names worked examples.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from checker.checks.closing import (
@@ -99,6 +101,7 @@ def measure_traverse(section: Traverse, inputs: Inputs, _job: Job | None = None)
         ),
         comparisons=(
             *_comparisons(line, proof, angular, misclosure, length),
+            *_passing(line, run, inputs, length),
             *compared(section.tolerance, set_comparisons(line.book), remarks),
         ),
         remarks=remarks,
@@ -437,14 +440,40 @@ def _say(
             )
     elif section.adjust in RULES:
         remarks.append(RULES[section.adjust])
+    for name, dn, de in _on_the_way(line, run, inputs):
+        remarks.append(
+            f"Control point {name} on the way: computed minus known "
+            f"{length_text(dn, section.unit)} north, {length_text(de, section.unit)} east."
+        )
+
+
+def _on_the_way(line: Line, run: Run, inputs: Inputs) -> list[tuple[str, float, float]]:
+    """Return the control points between the ends, with computed minus known north and east."""
     control, known = inputs.control, known_points(inputs)
-    inner = line.legs - (line.close is not None)
-    for row in range(inner):
+    found = []
+    for row in range(line.legs - (line.close is not None)):
         index = known.get(line.to[row])
         if control is not None and index is not None and line.to[row] != line.at[0]:
             dn = float(run.n_m[row] - control.northing_m[index])
             de = float(run.e_m[row] - control.easting_m[index])
-            remarks.append(
-                f"Control point {line.to[row]} on the way: computed minus known "
-                f"{length_text(dn, section.unit)} north, {length_text(de, section.unit)} east."
-            )
+            found.append((line.to[row], dn, de))
+    return found
+
+
+def _passing(line: Line, run: Run, inputs: Inputs, length: float) -> tuple[Comparison, ...]:
+    """Return how the control point on the way that is missed by most is missed; a hint, no closure.
+
+    A figure that closes keeps its shape when it is turned about its start, or mirrored: what lies
+    on the way shows it.
+    """
+    found = [(name, float(np.hypot(dn, de))) for name, dn, de in _on_the_way(line, run, inputs)]
+    if not found or not length:
+        return ()
+    name, miss = max(found, key=lambda each: each[1])
+    where = f"control point {name} on the way is missed"
+    over = f"{where}, which is over the length"
+    made = (
+        once("misclosure", f"{where} by", miss, n=line.legs, length_m=length),
+        once("ratio", over, miss / length, n=line.legs, length_m=length),
+    )
+    return tuple(replace(each, hint=True) for each in made)

@@ -122,7 +122,8 @@ def _ratio_reason(judgement: Judgement, index: int) -> str:
         text = ratio(found, decimals_apart(found, required, 0))
     if np.isnan(float(judgement.guard[index])):
         return f"{judgement.label} {text}, but no standard deviation is shown"
-    if judgement.verdict[index] == Verdict.OUTSIDE:
+    # Without a guard it is short of it, if only as a hint.
+    if judgement.verdict[index] == Verdict.OUTSIDE or not float(judgement.guard[index]):
         return f"{judgement.label} {text}, short of {ratio(required)}"
     return f"{judgement.label} {text} for {ratio(required)}: too uncertain to prove it"
 

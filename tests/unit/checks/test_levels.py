@@ -158,11 +158,39 @@ def test_open_run_that_ends_on_a_known_mark_says_so() -> None:
     assert any("BM2 on the way" in remark for remark in measure.remarks)
 
 
+def test_distances_that_count_from_the_start_are_told() -> None:
+    def says(distances: list[float]) -> bool:
+        rows: list[dict[str, Any]] = [{"pt": "BM1", "bs": 1.5}]
+        rows += [
+            {"pt": f"TP{i}", "fs": 1.5, "bs": 1.5, "distance": each}
+            for i, each in enumerate(distances[:-1])
+        ]
+        rows.append({"pt": "BM1", "fs": 1.5, "distance": distances[-1]})
+        remarks = levels(level_book(rows), known=MARKS, start="BM1", close="BM1").remarks
+        return any("grow from section" in text for text in remarks)
+
+    assert says([60.0, 120.0, 190.0, 250.0])
+    assert not says([60.0, 55.0, 70.0, 62.0])
+    assert not says([60.0, 70.0, 80.0])
+
+
 def test_bench_marks_met_on_the_way() -> None:
     known = MARKS | {"TP1": (0.0, 0.0, 100.985), "sill": (0.0, 0.0, math.nan)}
     measure = levels(level_book(PAGE), known=known, start="BM1", close="BM2")
     met = [remark for remark in measure.remarks if "on the way" in remark]
     assert met == ["Bench mark TP1 on the way: computed minus known +15.0 mm."]
+
+
+@pytest.mark.parametrize(("allowed", "word"), [("12 mm", "undecided"), ("20 mm", "within")])
+def test_a_bench_mark_missed_on_the_way_leaves_the_run_undecided(allowed: str, word: str) -> None:
+    """It closes by 10 mm; the mark on the way lies 15 mm off."""
+    known = MARKS | {"TP1": (0.0, 0.0, 100.985)}
+    book = level_book(PAGE)
+    measure = levels(book, known=known, start="BM1", close="BM2", tolerance=limit(allowed))
+    finding = judge(measure, np.empty(0, dtype=object), LengthUnit.METRE)
+    assert finding.verdict.word == word
+    said = "bench mark TP1 on the way is missed by 15 mm, limit 12 mm"
+    assert finding.reason == (said if word == "undecided" else "")
 
 
 @pytest.mark.parametrize(

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from checker.errors import InputError, Problem
+from checker.formulas import parse_formula
 from checker.model.finding import Verdict
-from checker.model.job import Adjust, AngleKind, Shape
+from checker.model.job import Adjust, AngleKind, Shape, Tolerance
 from checker.model.measure import Measure
 from checker.units import ARCSEC, LengthUnit
+from checker.verdicts.judge import judge
 from tests.support.books import (
     NAN,
     comparison,
@@ -481,3 +483,34 @@ def test_rule_of_a_level_run_is_refused() -> None:
 def test_the_test_maker_agrees_with_itself() -> None:
     assert direction(SQUARE["A"], SQUARE["B"]) == pytest.approx(EAST)
     assert direction(SQUARE["D"], SQUARE["A"]) == pytest.approx(SOUTH)
+
+
+# ---------------------------------------------------------------- control on the way
+
+
+@pytest.mark.parametrize(
+    ("turn", "kind", "word"),
+    [
+        (0.0, AngleKind.RIGHT, "within"),
+        # the same loop turned by ten degrees about its start, and mirrored: both close perfectly
+        (math.radians(10.0), AngleKind.RIGHT, "undecided"),
+        (0.0, AngleKind.LEFT, "undecided"),
+        (math.radians(0.001), AngleKind.RIGHT, "within"),  # 2.5 mm on the diagonal
+    ],
+)
+@pytest.mark.parametrize("form", ["ratio", "misclosure"])
+def test_a_loop_that_misses_control_on_the_way_is_undecided(
+    turn: float, kind: AngleKind, word: str, form: str
+) -> None:
+    allowed = (
+        Tolerance(name="t", ratio=10_000.0)
+        if form == "ratio"
+        else Tolerance(name="t", misclosure=parse_formula("40 mm", "length", LengthUnit.METRE))
+    )
+    known = {name: (*place, NAN) for name, place in SQUARE.items() if name in "AC"}
+    measure = traverse(
+        square(), start="A", known=known, start_azimuth_rad=turn, angles=kind, tolerance=allowed
+    )
+    finding = judge(measure, np.empty(0, dtype=object), LengthUnit.METRE)
+    assert finding.verdict.word == word
+    assert ("control point C on the way is missed" in finding.reason) is (word == "undecided")
