@@ -6,6 +6,7 @@ import pytest
 
 from checker.errors import InputError
 from checker.read.files import Source
+from checker.read.inputs import open_job
 from checker.read.job import read_job
 
 FOLDER = Path(__file__).parent / "job"
@@ -322,3 +323,54 @@ def test_what_is_said(name: str, message: str, hint: str) -> None:
 def test_the_place_of_a_syntax_fault_has_a_column() -> None:
     (problem,) = faults("syntax-comma").problems
     assert str(problem.where) == "job.toml:5:11"
+
+
+POINTS = "id,northing,easting,elevation\nCP1,100.0,200.0,50.0\n1,120.0,200.0,50.1\n"
+
+
+@pytest.mark.parametrize(
+    ("files", "design", "control", "slug", "says"),
+    [
+        (
+            ["shots.csv"],
+            "shots.csv",
+            "known.csv",
+            "compared-with-itself",
+            '[design] "shots.csv" is an',
+        ),
+        (["shots.csv"], "design.csv", "shots.csv", "compared-with-itself", '[control] "shots.csv"'),
+        (
+            ["shots.csv"],
+            "design.csv",
+            "copy.csv",
+            "compared-with-itself",
+            "is byte for byte the as",
+        ),
+        (
+            ["shots.csv", "copy.csv"],
+            "design.csv",
+            "known.csv",
+            "same-shots-twice",
+            "is byte for byte",
+        ),
+    ],
+)
+def test_nothing_is_compared_with_itself(
+    tmp_path: Path, files: list[str], design: str, control: str, slug: str, says: str
+) -> None:
+    for name in ("shots.csv", "copy.csv"):
+        (tmp_path / name).write_text(POINTS, "utf-8")
+    (tmp_path / "design.csv").write_text(POINTS.replace("50.1", "50.2"), "utf-8")
+    (tmp_path / "known.csv").write_text(POINTS.replace("50.1", "50.3"), "utf-8")
+    named = ", ".join(f'"{name}"' for name in files)
+    (tmp_path / "job.toml").write_text(
+        f'[job]\ntitle = "Invented"\nunit = "metre"\n[design]\npoints = "{design}"\n'
+        f'[measured]\nfiles = [{named}]\n[control]\nfile = "{control}"\n'
+        'tolerance = { horizontal = "20 mm", source = "common practice, no source" }\n',
+        "utf-8",
+    )
+    with pytest.raises(InputError) as caught:
+        open_job(tmp_path / "job.toml")
+    (only,) = caught.value.problems
+    assert only.slug == slug
+    assert says in only.message
