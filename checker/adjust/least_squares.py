@@ -535,7 +535,7 @@ def _moving(design: Sparse, column: IntArray, ways: FloatArray | None = None) ->
         null = right[rank:]
     else:
         null = _weakest(design)
-    norm = np.sqrt(np.asarray((design**2).sum(axis=0)).reshape(-1))
+    norm = _lengths(design)
     null = null / np.where(norm > 0.0, norm, 1.0)
     if ways is not None:
         null = _beyond(null, ways)
@@ -573,8 +573,20 @@ def _balanced(design: Sparse) -> Sparse:
     """Return the design with columns of unit length, so that metres and radians compare."""
     from scipy.sparse import diags_array
 
-    norm = np.sqrt(np.asarray((design**2).sum(axis=0)).reshape(-1))
+    norm = _lengths(design)
     return design @ diags_array(1.0 / np.where(norm > 0.0, norm, 1.0))
+
+
+def _lengths(design: Sparse) -> FloatArray:
+    """Return the length of every column.
+
+    The largest of each is taken out first: squares of what a tiny distance makes would overflow.
+    """
+    from scipy.sparse import diags_array
+
+    largest: FloatArray = abs(design).max(axis=0).toarray().reshape(-1)
+    scaled = design @ diags_array(1.0 / np.where(largest > 0.0, largest, 1.0))
+    return np.asarray(largest * np.sqrt(np.asarray((scaled**2).sum(axis=0)).reshape(-1)))
 
 
 def _weakest(design: Sparse) -> FloatArray:

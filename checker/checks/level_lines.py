@@ -27,6 +27,9 @@ from checker.text import fixed
 
 _UNIT_M = 1e-3
 """Standard deviation of a line of one kilometre, of one set-up, or of a line as such."""
+_LEAST, _MOST = 1e-6, 1e9
+"""Lines weigh as if they were no shorter and no longer, kilometres or set-ups: beyond that there is
+nothing to measure, and the equations would be left without digits."""
 
 
 def is_net(section: Levels, inputs: Inputs) -> bool:
@@ -175,7 +178,7 @@ def _lines(section: Levels, inputs: Inputs) -> _Lines:
         end=end,
         marks=marks,
         known=known,
-        sigma_m=_UNIT_M * np.sqrt(size),
+        sigma_m=_UNIT_M * np.sqrt(np.clip(size, _LEAST, _MOST)),
         weight=weight,
     )
 

@@ -146,3 +146,11 @@ def test_a_limit_that_needs_what_the_lines_lack_leaves_it_undecided() -> None:
     compared = comparison(measure, "misclosure")
     assert compared.absent is not None
     assert "number of set-ups" in compared.absent[0]
+
+
+@pytest.mark.parametrize("length", [0.0, 1e-300, 1e300])
+def test_a_line_of_no_length_or_of_any_leaves_the_equations_their_digits(length: float) -> None:
+    lines = [(*row[:3], length if number == 2 else row[3]) for number, row in enumerate(LINES)]
+    found = adjusted(net(lines))
+    assert all(np.isfinite(list(found.values())))
+    assert found["X"] == pytest.approx(100.0)
