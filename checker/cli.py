@@ -375,6 +375,13 @@ def _build(options: argparse.Namespace) -> int:
             status = max(status, _refuse(fault, job if several else None))
             continue
         _say(results, quiet=options.quiet)
+        if results.replaces:
+            _out(
+                printable(
+                    f'this replaces the report of another job, "{results.replaces}" '
+                    f'(now "{results.job.title}"); --out gives each a folder of its own'
+                )
+            )
         _out(f"report: {printable(str(target / 'index.html'))}")
         status = max(status, _status(results))
     return status

@@ -20,6 +20,7 @@ from checker.checks.grid import site_frame
 from checker.checks.instruments import calibrations
 from checker.checks.limit_notices import limit_notices
 from checker.checks.oddities import oddities
+from checker.checks.proof_oddities import idle_shots, proof_oddities
 from checker.checks.registry import measure
 from checker.checks.revisions import revision_notices
 from checker.checks.selecting import check_shots, exclusion_reasons
@@ -41,6 +42,7 @@ from checker.read.inputs import find_job, open_job
 from checker.text import printable
 from checker.units import LengthUnit
 from checker.verdicts.control import control_doubts, with_chain
+from checker.verdicts.earlier_shots import with_earlier_shots
 from checker.verdicts.elsewhere import held_elsewhere
 from checker.verdicts.gate import gate_doubts
 from checker.verdicts.judge import judge
@@ -75,6 +77,12 @@ def evaluate(job: Job, inputs: Inputs, tell: Tell = silent) -> Results:
     if site is not None and site.moved is not None:
         inputs = replace(inputs, measured=site.moved)
     control, measures = _measures(job, inputs, site, problems, tell)
+    every = [
+        *measures,
+        *([] if control is None else [control]),
+        *([] if site is None else [site.measure]),
+    ]
+    inputs = replace(inputs, notices=(*inputs.notices, *proof_oddities(every, inputs, job)))
     shots = 0 if inputs.measured is None else len(inputs.measured)
     doubts = same_text("", shots)
     findings: list[Finding] = []
@@ -91,11 +99,12 @@ def evaluate(job: Job, inputs: Inputs, tell: Tell = silent) -> Results:
             proof = judge(control, doubts, job.unit)
             findings.append(proof)
         doubts = _both(doubts, control_doubts(proof, inputs.measured))
-    rest = [judge(item, doubts, job.unit) for item in measures]
+    rest = [with_earlier_shots(judge(item, doubts, job.unit), inputs.measured) for item in measures]
     if proof is not None and inputs.measured is not None:
         findings[-1] = with_chain(proof, inputs.measured, rest)
     findings += rest
     verdict, counts = overall(findings)
+    unused = _unused(findings, shots)
     tell("looking for a common cause")
     return Results(
         job=job,
@@ -103,11 +112,11 @@ def evaluate(job: Job, inputs: Inputs, tell: Tell = silent) -> Results:
         findings=held_elsewhere(findings, shots),
         verdict=verdict,
         counts=counts,
-        unused=_unused(findings, shots),
+        unused=unused,
         doubts=doubts,
         frame=frame,
         diagnosed=diagnose(job, inputs, findings, frame),
-        unjudged=unjudged(findings, inputs.measured, job.unit),
+        unjudged=unjudged(findings, inputs.measured, job.unit, idle_shots(unused, inputs, job)),
     )
 
 
@@ -133,7 +142,9 @@ def build(
         require_pdf()
     results = check(path, allow_outside=allow_outside, tell=tell)
     tell("writing the report")
-    since = _since(results, target)
+    since, before = _since(results, target)
+    if before not in ("", results.job.title):
+        results = replace(results, replaces=before)
     publish_report(
         partial(write_report, results, single_file=single_file, pdf=pdf, since=since), target
     )
@@ -252,8 +263,8 @@ def compare(
     return changes_text(found, *reports), bool(found)
 
 
-def _since(results: Results, target: Path) -> Since:
-    """Return what changed since the report that stands in the target, if one does.
+def _since(results: Results, target: Path) -> tuple[Since, str]:
+    """Return what changed since the report that stands in the target, if one does, and its title.
 
     Where it was made by this program from the same inputs, what it says of the one before it holds
     still: building twice gives the same bytes.
@@ -263,14 +274,15 @@ def _since(results: Results, target: Path) -> Since:
     from checker.report.since import since_report, unreadable
 
     if not is_report(target):
-        return Since()
+        return Since(), ""
     kept = read_since(target)
     if kept is not None and kept[0] == made_from(results):
-        return kept[1]
+        return kept[1], results.job.title
     try:
-        return since_report(read_report(target), past_of(results))
+        before = read_report(target)
+        return since_report(before, past_of(results)), before.title
     except InputError as fault:
-        return unreadable(fault.problems[0].message)
+        return unreadable(fault.problems[0].message), ""
 
 
 def document(results: Results) -> dict[str, object]:

@@ -26,6 +26,13 @@ from checker.model.points import Points
 from checker.units import LengthUnit
 
 _NAMED = 8
+_ENOUGH = 3
+_MOST = 0.5
+_FEET_APART = 1e-4
+_SHIFTED = 0.01
+_ROUNDED_M, _ROUNDED = 0.002, 1e-7
+_EXTENT_M = 1.0
+"""Revisions in different units agree but for rounding, in most of the points, over this extent."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -366,6 +373,11 @@ def revision_notices(inputs: Inputs, job: Job) -> tuple[Notice, ...]:
                 f"{revision.of.words} and this design have no point number in common: "
                 "no stake can be told from it"
             )
+        elif meant := older_unit(inputs.design, revision, at, job.design.unit):
+            found.append(
+                _other_unit(revision, meant, revision.of.unit or job.design.unit, job.file)
+            )
+            continue
         else:
             parts = _counted(seen) or ["nothing changed"]
             text = f"since {revision.of.words}, of {len(names)} design points: {'; '.join(parts)}"
@@ -373,6 +385,55 @@ def revision_notices(inputs: Inputs, job: Job) -> tuple[Notice, ...]:
             Notice(slug="design-changed", where=Where(file=revision.of.path), message=text)
         )
     return tuple(found)
+
+
+def older_unit(
+    design: Points, revision: Revision, found: Moves, own: LengthUnit
+) -> LengthUnit | None:
+    """Return the unit in which a revision's points would be those of the design; None for none.
+
+    own: of the design. That is where at least three points, and most of those that both have, moved
+    by the one factor that turns one unit into the other. What is on the ground comes to the grid
+    about an origin of its own, which leaves one shift for all.
+    """
+    both = (found.old >= 0) & (found.new >= 0)
+    if np.count_nonzero(both) < _ENOUGH:
+        return None
+    now = _plan(design, found.new[both])
+    then = _plan(revision.points, found.old[both])
+    size = np.hypot(*now.T)
+    allowed = _ROUNDED_M + _ROUNDED * size
+    read = revision.of.unit or own
+    for unit in LengthUnit:
+        factor = unit.metres / read.metres
+        told = abs(factor - 1.0) * np.hypot(*then.T)
+        # two feet differ by so little that a site near its origin shows nothing
+        if unit is read or np.median(told) <= 5.0 * np.median(allowed):
+            continue
+        rest = now - factor * then
+        shift = np.median(rest, axis=0) if abs(factor - 1.0) > _FEET_APART else np.zeros(2)
+        if np.hypot(*shift) > _SHIFTED * np.median(size):
+            continue
+        fits = np.hypot(*(rest - shift).T) <= allowed
+        if np.mean(fits) > _MOST and np.ptp(now[fits], axis=0).max() > _EXTENT_M:
+            return unit
+    return None
+
+
+def _plan(points: Points, index: IntArray) -> FloatArray:
+    return np.column_stack((points.northing_m[index], points.easting_m[index]))
+
+
+def _other_unit(revision: Revision, meant: LengthUnit, read: LengthUnit, file: str) -> Notice:
+    words = revision.of.words
+    return Notice(
+        slug="older-unit",
+        where=Where(file=file),
+        message=f"the earlier revision, {words}, seems to be in another unit: it was read in "
+        f"{read.words}, and read in {meant.words} most of its points would be where this design "
+        f'has them. No stake that follows it can be told; write unit = "{meant.value}" in its '
+        "entry under older",
+    )
 
 
 def _counted(seen: _Changes) -> list[str]:

@@ -28,6 +28,11 @@ def stripped_ids(points: Points) -> TextArray:
     return ids
 
 
+def loose_id(name: str) -> str:
+    """Return a number without case, blanks and leading zeros."""
+    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", re.sub(r"\s+", "", name)).casefold()
+
+
 def all_different(texts: TextArray) -> bool:
     """Return whether no text stands twice."""
     # Numbers that stand for the texts sort more quickly, and in less room, than a set is made.

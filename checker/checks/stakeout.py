@@ -1,6 +1,5 @@
 """As-measured points against design points: what was staked, how far off, and what is missing."""
 
-import re
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +25,7 @@ from checker.checks.selecting import (
     control_remarks,
     exclusion_reasons,
     in_order_of_time,
+    loose_id,
     need_points,
     place,
     select_points,
@@ -555,7 +555,7 @@ def _missing(scene: _Scene, governs: IntArray, idle: IntArray) -> TextArray:
         return texts
     alike: dict[str, str] = {}
     for name in scene.measured_id[idle].tolist():
-        alike.setdefault(_loose(name), name)
+        alike.setdefault(loose_id(name), name)
     elsewhere = set(scene.measured_id.tolist())
     for row in missing.tolist():
         name = str(scene.target_id[row])
@@ -563,19 +563,14 @@ def _missing(scene: _Scene, governs: IntArray, idle: IntArray) -> TextArray:
             texts[row] = f"{plain}: the design point has no number"
         elif name in elsewhere:
             texts[row] = f"{plain}: a shot of this number is not among this section's points"
-        elif _loose(name) in alike:
+        elif loose_id(name) in alike:
             texts[row] = (
-                f'{plain}; shot "{alike[_loose(name)]}" differs only in case, blanks'
+                f'{plain}; shot "{alike[loose_id(name)]}" differs only in case, blanks'
                 " or leading zeros"
             )
         else:
             texts[row] = plain
     return texts
-
-
-def _loose(name: str) -> str:
-    """Return a number without case, blanks and leading zeros."""
-    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", re.sub(r"\s+", "", name)).casefold()
 
 
 # ---------------------------------------------------------------- the measure

@@ -211,7 +211,9 @@ def _more(
     found: Found, job: Job, evidence: Evidence, inputs: Inputs, findings: Sequence[Finding]
 ) -> tuple[str, ...]:
     """Return what else speaks for a cause: drawings, metadata, distances that hold."""
-    said = hints(found.cause.blunder, inputs.notices, job.reference.geoid)
+    older = {revision.of.path for revision in inputs.older}
+    of_now = [each for each in inputs.notices if each.where.file not in older]
+    said = hints(found.cause.blunder, of_now, job.reference.geoid)
     if found.cause.blunder not in _MOVES or inputs.measured is None:
         return said
     names = {str(name) for name in evidence.id[found.rows].tolist()}

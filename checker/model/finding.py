@@ -88,6 +88,7 @@ class Finding:
 BESIDE_THE_VERDICT = (
     *("placeholder-limits", "limits-without-source", "large-limit"),
     *("header-unit", "which-foot", "header-foot", "elsewhere", "swapped-axes", "drawing-elsewhere"),
+    *("shots-are-design", "control-otherwise", "older-unit"),
 )
 """Notices without which a verdict could be taken for more than it is, in the order of telling."""
 
@@ -99,6 +100,7 @@ class Open(StrEnum):
     HEIGHT = "height"
     CONTROL = "control"
     PRECISION = "precision"
+    SHOTS = "shots"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +120,8 @@ class Results:
     doubts: for every as-measured point why verdicts that rest on it are undecided, or "".
     frame: the named grid at the site, None where none that is known is named.
     diagnosed: common causes that would explain the residuals; they change no verdict.
-    unjudged: what the verdict leaves open.
+    unjudged: what the verdict leaves open. replaces: the title of another job whose report stood in
+    the same folder, or "".
     """
 
     job: Job
@@ -131,6 +134,7 @@ class Results:
     frame: SiteFrame | None = None
     diagnosed: Diagnosed = field(default_factory=Diagnosed)
     unjudged: tuple[Unjudged, ...] = ()
+    replaces: str = ""
 
     @property
     def beware(self) -> tuple[str, ...]:

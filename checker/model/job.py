@@ -232,13 +232,15 @@ class OlderDesign:
     """An earlier revision of the design: a drawing or a table of points, or tables of its courses.
 
     path: the drawing or table of points; without one the first of the other tables, and bare is
-    True. revision: its name. elements, intersections, profiles: tables by the name of the
-    alignment; stakes: by the name of the check.
+    True. revision: its name. unit: of that drawing or table, None where it is the design's own.
+    elements, intersections, profiles: tables by the name of the alignment; stakes: by the name of
+    the check.
     """
 
     path: str
     bare: bool = False
     revision: str | None = None
+    unit: LengthUnit | None = None
     elements: dict[str, str] = field(default_factory=dict)
     intersections: dict[str, str] = field(default_factory=dict)
     profiles: dict[str, str] = field(default_factory=dict)

@@ -47,11 +47,12 @@ from checker.read.alignments import (
 from checker.read.drawing import read_drawing
 from checker.read.faces import read_faces
 from checker.read.figure_book import read_figure_book
-from checker.read.files import Files, Source
+from checker.read.files import Files, Source, misnamed_job
 from checker.read.frames import VAGUEST_M
 from checker.read.job import read_job
 from checker.read.level_book import read_level_book
 from checker.read.points import read_points
+from checker.read.same_files import same_files
 from checker.read.sights import read_sight_book
 from checker.read.traverse_book import read_traverse_book
 from checker.read.vectors import read_vector_book
@@ -79,7 +80,8 @@ def find_job(path: Path) -> Path:
                 slug="no-job",
                 where=Where(file=str(path)),
                 message="there is no job.toml here" if folder else "there is no such job",
-                hint="give the folder that holds job.toml, or the job file itself",
+                hint=(misnamed_job(path) if folder else "")
+                or "give the folder that holds job.toml, or the job file itself",
             )
         ]
     )
@@ -168,6 +170,7 @@ class _Reader:
         check_points = self._check_points()
         notes = self._notes()
         wording = self._wording()
+        self.problems.extend(same_files(job, self._files.read))
         return Inputs(
             files=self._files.read,
             measured=measured,
@@ -265,14 +268,14 @@ class _Reader:
             if each.bare:
                 points = concatenate([])
             elif each.is_drawing:
-                drawing = self._try(partial(self._older_drawing, design, each.path))
+                drawing = self._try(partial(self._older_drawing, design, each))
                 points = None if drawing is None else drawing.points
             else:
                 points = self._points(
                     (each.path,),
                     "earlier revision",
                     design.where,
-                    design.unit,
+                    each.unit or design.unit,
                     design.columns,
                     unique=True,
                 )
@@ -338,9 +341,13 @@ class _Reader:
             )
         return found
 
-    def _older_drawing(self, design: DesignInput, path: str) -> Drawing:
-        source = self._files.open(path, "earlier revision", design.where)
-        return read_drawing(source, unit=design.unit, labels=design.labels)
+    def _older_drawing(self, design: DesignInput, older: OlderDesign) -> Drawing:
+        source = self._files.open(older.path, "earlier revision", design.where)
+        drawing = read_drawing(source, unit=older.unit or design.unit, labels=design.labels)
+        # of the rest of what is odd about it nobody needs to know any more
+        units = ("header-unit", "header-foot")
+        self._notices.extend(each for each in drawing.notices if each.slug in units)
+        return drawing
 
     def _not_current(self, design: DesignInput, path: str) -> None:
         """Report an earlier revision that is the current design under another name."""

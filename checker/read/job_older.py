@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from checker.model.job import OlderDesign
 from checker.read.toml_tables import Table, quoted
+from checker.units import LengthUnit
 
 _EXAMPLE = '["design-b.dxf"] or [{ file = "design-b.dxf", revision = "B" }]'
 _TABLES = {
@@ -38,6 +39,16 @@ def older_designs(table: Table, current: Sequence[str]) -> tuple[OlderDesign, ..
         elif bare:
             path = next((file for each in tables.values() for file in each.values()), None)
         revision = one.text("revision", number_too=True)
+        unit = one.choice("unit", LengthUnit)
+        if bare and one.has("unit"):
+            one.fault(
+                "conflicting-keys",
+                "unit",
+                f"{one.title}: unit is that of the revision's drawing or table of points, and none "
+                "is named",
+                'name it as file = "...", or take unit out; the other tables are read in the '
+                "unit of the job",
+            )
         one.done()
         if path is None:
             continue
@@ -55,6 +66,7 @@ def older_designs(table: Table, current: Sequence[str]) -> tuple[OlderDesign, ..
                 path=path,
                 bare=bare,
                 revision=revision,
+                unit=unit,
                 elements=tables["elements"],
                 intersections=tables["intersections"],
                 profiles=tables["profile"],

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from checker.lengths import small_text
-from checker.model.arrays import FloatArray
+from checker.model.arrays import FloatArray, TextArray
 from checker.model.finding import Finding, Open, Unjudged
 from checker.model.kinds import kind_name
 from checker.model.measure import Measure, Quantity
@@ -24,9 +24,15 @@ _NAMED = 3
 
 
 def unjudged(
-    findings: Sequence[Finding], measured: Points | None, unit: LengthUnit
+    findings: Sequence[Finding],
+    measured: Points | None,
+    unit: LengthUnit,
+    idle: Sequence[str] = (),
 ) -> tuple[Unjudged, ...]:
-    """Return what was compared, or could be thought to be, and was not judged."""
+    """Return what was compared, or could be thought to be, and was not judged.
+
+    idle: the names of shots that no check compared and that are no check shots.
+    """
     kinds = {finding.measure.kind for finding in findings}
     said = [
         (Open.HEIGHT, _without_limit(findings, unit, "Heights", "dz", _HEIGHT_LIMITS)),
@@ -42,27 +48,75 @@ def unjudged(
     if kinds & _SHOT and not any(_shows_sigma(finding.measure) for finding in findings):
         text = "How well the shots are known: none shows a standard deviation."
         said.append((Open.PRECISION, text))
+    said.append((Open.SHOTS, _idle(idle)))
+    if measured is not None:
+        said.append((Open.PRECISION, _perfect(measured)))
     return tuple(Unjudged(what=what, text=text) for what, text in said if text)
 
 
+def _perfect(measured: Points) -> str:
+    """Return a sentence about shots whose file shows a standard deviation of 0, or ""."""
+    quality = measured.quality
+    shown = (quality.sigma_n_m, quality.sigma_e_m, quality.sigma_h_m, quality.sigma_z_m)
+    none = np.zeros(len(measured), dtype=np.bool_)
+    for values in shown:
+        if values is not None:
+            none |= values == 0.0
+    count = int(np.count_nonzero(none))
+    if not count:
+        return ""
+    which = str(measured.id[int(none.argmax())])
+    shots = f"{count} shots show" if count > 1 else "1 shot shows"
+    return (
+        f"How well the shots are known: {shots} a standard deviation of 0, {which} for one. No "
+        "measurement is perfect: where it counts, what is within may only look proven."
+    )
+
+
+def _idle(names: Sequence[str]) -> str:
+    """Return a sentence about the shots that no check compared."""
+    if not names:
+        return ""
+    shown = ", ".join(names[:_NAMED])
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    if len(names) == 1:
+        return f"Shots: 1 was compared with nothing: {shown}."
+    return f"Shots: {len(names)} were compared with nothing: {shown}{more}."
+
+
 def _without_proof(findings: Sequence[Finding], measured: Points | None) -> str:
-    """Return a sentence about the sessions, or bases, that have no check shot of their own."""
+    """Return a sentence about sessions, or bases, or days, without a check shot of their own."""
     proofs = [each.measure.used for each in findings if each.measure.kind == "control"]
     work = [each.measure.used for each in findings if each.measure.kind in _SHOT - _PROVEN_BY]
-    setups = None if measured is None else measured.quality.setups
+    setups = None if measured is None else _setups(measured)
     if setups is None or not proofs or not work:
         return ""
     word, names = setups
     proven = set(names[np.concatenate(proofs)].tolist())
     at_work = dict.fromkeys(names[np.unique(np.concatenate(work))].tolist())
-    bare = [f"{word} {name}" for name in at_work if name and name not in proven]
+    lead = "on" if word == "day" else f"in {word}"
+    bare = [f"{lead} {name}" for name in at_work if name and name not in proven]
     if not bare:
         return ""
     more = f" and {len(bare) - _NAMED} more" if len(bare) > _NAMED else ""
     return (
-        f"Control in {', '.join(bare[:_NAMED])}{more}: no check shot of its own, so what was set "
+        f"Control {', '.join(bare[:_NAMED])}{more}: no check shot of its own, so what was set "
         "up anew there would not show."
     )
+
+
+def _setups(measured: Points) -> tuple[str, TextArray] | None:
+    """Return what may have been set up anew, and which of these each shot is of; None: unknown."""
+    if measured.quality.setups is not None:
+        return measured.quality.setups
+    time = measured.quality.time
+    if time is None:
+        return None
+    days: TextArray = np.array(
+        ["" if day == "NaT" else day for day in np.datetime_as_string(time, unit="D").tolist()],
+        dtype=object,
+    )
+    return "day", days
 
 
 def _without_limit(

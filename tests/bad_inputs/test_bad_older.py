@@ -18,6 +18,8 @@ from tests.support.shapes import problems_of
         ("[{ stakes = { Stakes = 7 } }]", "wrong-type", "Stakes"),
         ("[{ stakes = {} }]", "wrong-type", "stakes"),
         ('[{ profile = { CL = "none.csv" } }]', "missing-file", "none.csv"),
+        ('[{ file = "b.csv", unit = "chain" }]', "wrong-choice", "chain"),
+        ('[{ profile = { CL = "p.csv" }, unit = "foot" }]', "conflicting-keys", "none is named"),
     ],
 )
 def test_faults_are_named(tmp_path: Path, older: str, slug: str, says: str) -> None:

@@ -11,6 +11,7 @@ from checker.report.render import render
 from checker.run import check
 
 DESIGN = "id,northing,easting,elevation\n1,100,200,10\n2,120,200,10\n3,100,230,10\n4,120,230,10\n"
+SHOTS = DESIGN.replace("00,10", "00.003,10.002").replace("30,10", "29.996,9.997")
 SOURCE = 'source = "section 7 of the contract (invented)"'
 
 
@@ -21,7 +22,7 @@ def job(
     unit: str = "foot",
     head: str = "",
     design: str = DESIGN,
-    shots: str = DESIGN,
+    shots: str = SHOTS,
 ) -> Path:
     text = (
         f'[job]\ntitle = "Pads (invented)"\nunit = "{unit}"\n{head}\n'

@@ -82,8 +82,9 @@ def test_a_shift_in_height_without_a_limit_is_said_beside_the_pass(tmp_path: Pat
 
 
 def test_a_job_without_control_says_what_would_not_show(tmp_path: Path) -> None:
-    (said,) = said_of(run(tmp_path, stake(BOTH), SIGMAS))
+    said, idle = said_of(run(tmp_path, stake(BOTH), SIGMAS))
     assert said.startswith("Control: no shot on a known mark was compared")
+    assert idle == "Shots: 1 was compared with nothing: CP1."
 
 
 def test_control_without_a_limit_in_height_is_named_too(tmp_path: Path) -> None:
@@ -132,3 +133,17 @@ def test_a_session_without_a_check_shot_is_named(tmp_path: Path) -> None:
         "show."
     )
     assert said_of(run(tmp_path, stake(BOTH, CONTROL), shots.replace(",pm", ",am"))) == []
+
+
+def test_without_sessions_a_day_without_a_check_shot_is_named(tmp_path: Path) -> None:
+    head, *lines = SIGMAS.splitlines()
+    times = ("2031-04-15T08:00:00Z", "2031-04-16T08:00:00Z", "2031-04-15T09:00:00Z")
+    shots = "\n".join([f"{head},time", *map(",".join, zip(lines, times, strict=True))]) + "\n"
+    (said,) = said_of(run(tmp_path, stake(BOTH, CONTROL), shots))
+    assert said.startswith("Control on 2031-04-16: no check shot of its own")
+
+
+def test_a_standard_deviation_of_nothing_is_told(tmp_path: Path) -> None:
+    shots = SIGMAS.replace("50.012,10.001,0.004,0.004,0.008", "50.012,10.001,0,0,0")
+    (said,) = said_of(run(tmp_path, stake(BOTH, CONTROL), shots))
+    assert "1 shot shows a standard deviation of 0, 2 for one" in said
