@@ -8,6 +8,7 @@ is the steepest rise of the height correction.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -259,9 +260,36 @@ def _fit(section: SiteFit, marks: _Marks) -> _Fit:
             "fit-weak",
             section.where,
             f"[site_fit]: {part} cannot be fitted: {fault}",
-            fault.hint or f"name more marks, or write {part} with a simpler fit",
+            _remedy(section, marks, part)
+            or fault.hint
+            or f"name more marks, or write {part} with a simpler fit",
         )
     return _Fit(plan=plan, height=height)
+
+
+_NEEDED: Final = {
+    ("plan", "similarity"): ("a similarity needs 2 marks, and a third", 2, 'plan = "shift"'),
+    ("plan", "shift"): ("a shift needs a mark, and a second", 1, 'plan = "none"'),
+    ("height", "plane"): ("a plane needs 3 marks, and a fourth", 3, 'height = "shift"'),
+    ("height", "shift"): ("a shift needs a mark, and a second", 1, 'height = "none"'),
+}
+"""What fixes a fit and what shows its errors, how many marks that is, and what needs fewer."""
+
+
+def _remedy(section: SiteFit, marks: _Marks, part: str) -> str:
+    """Return what to do where marks are too few for a fit; "" where their number is enough."""
+    used = marks.used if part == "plan" else marks.for_height
+    names = [str(name) for name in marks.id[used]]
+    key = (part, str(section.plan if part == "plan" else section.height))
+    if key not in _NEEDED or len(names) >= _NEEDED[key][1]:
+        return ""
+    needs, _, simpler = _NEEDED[key]
+    are = "is" if len(names) == 1 else "are"
+    there = f"there {are} {len(names)}: {', '.join(names)}" if names else "there is none"
+    return (
+        f"{needs} to show anything; {there}. Shoot more known marks, or write {simpler} where "
+        "that is enough"
+    )
 
 
 # ---------------------------------------------------------------- the measure

@@ -148,8 +148,7 @@ class _Sheet(BookTable):
 
     def need_columns(self, *names: str) -> None:
         """Go on only where all of these columns are there."""
-        self.assigned.require(names, _USUAL)
-        self.faults.problems.extend(self.assigned.problems)
+        self.look_for(names, _USUAL)
         if self.assigned.problems:
             raise InputError(self.faults.listed())
         self.faults.of_rows(

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from checker.errors import InputError, Where
 from checker.model.arrays import BoolArray, FloatArray, TextArray
 from checker.model.drawing import Notice
-from checker.read.cells import Cells, Faults, is_blank
+from checker.read.cells import Cells, Faults, held, is_blank
 from checker.read.files import Source
 from checker.read.headings import Assignment, Vocabulary
 from checker.read.tables import SHORT_ROW_HINT, read_table
@@ -37,6 +38,33 @@ ROLES: Final = {
 }
 
 
+def other_kind_hint(source: Source, vocabulary: Vocabulary) -> str:
+    """Return what to do where a table looks like one of another kind than is wanted, else ""."""
+    from checker.read.look import other_kind
+
+    found = other_kind(source, vocabulary)
+    if found is None:
+        return ""
+    return (
+        f"by its headings this looks like {found[0]}, and {found[1]} is wanted here: name the "
+        "right file, or name this one in a section of its own kind; if it is the right one, say "
+        "with columns = { ... } which of its columns are which"
+    )
+
+
+def of_its_kind(fault: InputError, source: Source, vocabulary: Vocabulary) -> InputError:
+    """Return the fault of a table, with another hint where it looks like one of another kind."""
+    if all(problem.slug != "no-header" for problem in fault.problems):
+        return fault
+    hint = other_kind_hint(source, vocabulary)
+    if not hint:
+        return fault
+    return InputError(
+        replace(problem, hint=hint) if problem.slug == "no-header" else problem
+        for problem in fault.problems
+    )
+
+
 class BookTable:
     """A table with its columns recognised and its faults collected; shared by all books."""
 
@@ -49,7 +77,12 @@ class BookTable:
         *,
         tail: str | None = None,
     ) -> None:
-        self.table = read_table(source, vocabulary, columns, tail=tail)
+        self._source = source
+        self._vocabulary = vocabulary
+        try:
+            self.table = read_table(source, vocabulary, columns, tail=tail)
+        except InputError as fault:
+            raise of_its_kind(fault, source, vocabulary) from None
         self.where = Where(file=source.path, line=self.table.header_line or None)
         self.faults = Faults(source.path)
         self.faults.take(self.table)
@@ -62,10 +95,19 @@ class BookTable:
 
     def require(self, names: tuple[str, ...]) -> None:
         """Go on only where all of these columns are there, and a row that could be split."""
-        self.assigned.require(names, ROLES)
-        self.faults.problems.extend(self.assigned.problems)
+        self.look_for(names, ROLES)
         if self.assigned.problems or not len(self):
             raise InputError(self.faults.listed())
+
+    def look_for(self, names: tuple[str, ...], usual: Mapping[str, str]) -> None:
+        """Report those of the columns that are not there; usual: field -> words for the message."""
+        self.assigned.require(
+            names,
+            usual,
+            held=held(self.table),
+            other=lambda: other_kind_hint(self._source, self._vocabulary),
+        )
+        self.faults.problems.extend(self.assigned.problems)
 
     def fault(self, row: int, part: str | None, slug: str, message: str, hint: str) -> None:
         """Add a fault of one row; part: the field whose heading is named."""
@@ -111,8 +153,17 @@ class BookTable:
         )
         return texts
 
-    def refuse_short_rows(self, accepted: Callable[[int], bool] = lambda _row: False) -> None:
-        """Report rows of a table of blanks in which nobody can tell what is missing."""
+    def refuse_short_rows(
+        self,
+        accepted: Callable[[int], bool] = lambda _row: False,
+        *,
+        may_lack: tuple[str, ...] = (),
+    ) -> None:
+        """Report rows in which nobody can tell what is missing, and go on only where there is none.
+
+        accepted: the rows that may end early. may_lack: fields that any row may leave out at its
+        end where signs part the columns; in a table of blanks nobody could tell.
+        """
         self.faults.of_rows(
             self.table,
             [row for row in self.table.short if not accepted(row)],
@@ -123,6 +174,13 @@ class BookTable:
                 SHORT_ROW_HINT,
             ),
         )
+        read = {
+            column.index for name, column in self.assigned.columns.items() if name not in may_lack
+        }
+        scant = [row for row in self.table.lacking(read) if not accepted(row)]
+        self.faults.of_rows(self.table, scant, None, self.table.scant_row)
+        if scant:  # a cell too few shifts the others: what follows from them is no fault of theirs
+            raise InputError(self.faults.listed())
 
     def leave(self, names: tuple[str, ...]) -> None:
         """Leave these fields unread; they are then said to be unused."""

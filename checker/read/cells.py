@@ -40,6 +40,21 @@ def is_blank(cell: str) -> bool:
     return cell.lower() in BLANK_WORDS
 
 
+def held(table: Table) -> Callable[[int], str]:
+    """Return what tells in short what a column holds: its numbers' range, else its first cell."""
+
+    def said(index: int) -> str:
+        cells = [cell for cell in table.cells[index] if not is_blank(cell)]
+        if not cells:
+            return "empty"
+        values, errors = floats(cells, decimal_comma=table.dialect.decimal_comma)
+        if errors:
+            return f"the first: {quoted(cells[0], 20)}"
+        return f"{values.min():.12g} to {values.max():.12g}"
+
+    return said
+
+
 def holds_blanks(cells: Sequence[str]) -> bool:
     """Return whether any of the cells says that there is nothing."""
     return not all(BLANK_WORDS.isdisjoint(lot.lower().split(END)) for lot in joined_lots(cells))

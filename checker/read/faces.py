@@ -7,7 +7,8 @@ import numpy as np
 
 from checker.errors import InputError, Where
 from checker.model.drawing import Notice, Triangles
-from checker.read.cells import Faults
+from checker.read.books import other_kind_hint
+from checker.read.cells import Faults, held
 from checker.read.files import Source
 from checker.read.headings import Assignment, Vocabulary, field
 from checker.read.points import read_points
@@ -57,7 +58,12 @@ def read_faces(
         {name: text for name, text in columns.items() if name in FACES.names},
         Where(file=faces.path, line=table.header_line or None),
     )
-    assigned.require(FACES.names, {name: f"corner {name} of the face" for name in FACES.names})
+    assigned.require(
+        FACES.names,
+        {name: f"corner {name} of the face" for name in FACES.names},
+        held=held(table),
+        other=lambda: other_kind_hint(faces, FACES),
+    )
     faults.problems.extend(assigned.problems)
     if assigned.problems or not len(table):
         raise InputError(faults.listed())

@@ -102,7 +102,9 @@ class _FigureReader:
                 "leave one of them out, so that it is plain which one counts",
             )
         book.require((direction, "distance"))
-        book.refuse_short_rows()
+        told = ("bearing", "azimuth", "distance")
+        # a straight course has none of a curve's cells
+        book.refuse_short_rows(may_lack=tuple(name for name in found if name not in told))
         self._take_missing_out(("bearing", "azimuth", "distance"))
         count = len(book)
         course = book.cells.blanks_as_nothing("course") if "course" in book.cells else None

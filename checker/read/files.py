@@ -33,8 +33,19 @@ class Source:
 class Files:
     """The files below the job's folder, and a list of those that were read."""
 
-    def __init__(self, root: Path, *, allow_outside: bool = False, tell: Tell = silent) -> None:
-        """Take the job's folder; allow_outside lets paths leave it, tell hears what is read."""
+    def __init__(
+        self,
+        root: Path,
+        *,
+        allow_outside: bool = False,
+        tell: Tell = silent,
+        of_job: bool = True,
+    ) -> None:
+        """Take the folder of the files.
+
+        allow_outside lets paths leave it, tell hears what is read. of_job: a job file names them.
+        """
+        self._of_job = of_job
         self._root = root
         self._tell = tell
         self._allow_outside = allow_outside
@@ -90,7 +101,8 @@ class Files:
                 "copy the file into the job's folder, or run with --allow-outside",
             )
         if not full.exists():
-            raise _refused("missing-file", where, f'"{path}" is not there', _nearest(full))
+            hint = self._several(path) or _nearest(full, of_job=self._of_job)
+            raise _refused("missing-file", where, f'"{path}" is not there', hint)
         mode = full.stat()
         if not stat.S_ISREG(mode.st_mode):
             raise _refused(
@@ -107,6 +119,15 @@ class Files:
                 "split the file, or leave out what the job does not need",
             )
         return full.read_bytes()
+
+    def _several(self, path: str) -> str:
+        """Return how several files are named, where one text names them all; else ""."""
+        for sign in (",", ";"):
+            parts = [part.strip() for part in path.split(sign) if part.strip()]
+            if len(parts) > 1 and all((self._root / part).is_file() for part in parts):
+                shown = ", ".join(f'"{part}"' for part in parts)
+                return f"several files are a list, each in quotation marks of its own: [{shown}]"
+        return ""
 
     def _place(self, path: str, where: Where) -> Path:
         """Return where a file lies that the job names, on whichever system the job was written.
@@ -132,15 +153,43 @@ def _refused(slug: str, where: Where, message: str, hint: str) -> InputError:
     return InputError([Problem(slug=slug, where=where, message=message, hint=hint)])
 
 
-def _nearest(full: Path) -> str:
+def misnamed_job(folder: Path) -> str:
+    """Return what to do with a job file that has another name than job.toml, "" without one."""
+    try:
+        names = sorted(item.name for item in folder.iterdir() if item.is_file())
+    except OSError:
+        return ""
+    for name in names:
+        if name.casefold().removesuffix(".txt") in ("job", "job.toml"):
+            hidden = name.casefold().endswith(".txt")
+            return (
+                f'there is "{name}": name it job.toml'
+                + (", in small letters" if name.casefold() == "job.toml" else "")
+                + ("; the system may hide the ending .txt" if hidden else "")
+            )
+    jobs = [name for name in names if name.casefold().endswith(".toml")]
+    return f"if {listed(jobs)} is the job file, name the file itself" if jobs else ""
+
+
+def listed(names: list[str]) -> str:
+    """Return names quoted, "a", "b" or "c"."""
+    *first, last = (f'"{name}"' for name in names[:4])
+    return f"{', '.join(first)} or {last}" if first else last
+
+
+def _nearest(full: Path, *, of_job: bool) -> str:
     try:
         names = sorted(item.name for item in full.parent.iterdir() if item.is_file())
     except OSError:
-        return f'there is no folder "{full.parent.name}" beside the job file'
+        beside = " beside the job file" if of_job else " there"
+        return f'there is no folder "{full.parent.name}"{beside}'
     close = difflib.get_close_matches(full.name, names, n=1, cutoff=0.5)
     if close:
         return f'did you mean "{close[0]}"?'
     if not names:
-        return "the folder is empty; paths are relative to the job file"
+        relative = "; paths are relative to the job file" if of_job else ""
+        return f"the folder is empty{relative}"
     shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
+    if not of_job:
+        return f"in this folder there are: {shown}"
     return f"paths are relative to the job file; in that folder there are: {shown}"

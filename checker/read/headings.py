@@ -7,7 +7,7 @@ writes above it. Case, blanks, dots, underscores and a unit in brackets do not m
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -301,23 +301,60 @@ class Assignment:
                     f'{plainest[0].index + 1}" }}',
                 )
 
-    def require(self, names: Iterable[str], usual: Mapping[str, str]) -> None:
-        """Report those of the fields that no column is; usual: field -> words for the hint."""
-        for name in names:
-            if name in self.columns or name in self._refused:
-                continue
-            free = self.unused()
-            near = self._vocabulary.nearest(name, free)
-            ask = near if near is not None else (free[0] if free else "heading in your file")
-            self._problem(
-                "missing-column",
-                f"no column is recognised as the {usual.get(name, name)}; "
-                f"the headings are {listed(self._header)}"
-                + (f', the nearest is "{near}"' if near else ""),
-                f'say which in the job: columns = {{ {name} = "{ask}" }}'
-                if free
-                else "add such a column to the table; no column of it is left to be this one",
-            )
+    def require(
+        self,
+        names: Iterable[str],
+        usual: Mapping[str, str],
+        *,
+        held: Callable[[int], str] = lambda _index: "",
+        other: Callable[[], str] = lambda: "",
+    ) -> None:
+        """Report in one fault those of the fields that no column is.
+
+        usual: field -> words for the message. held: what a column holds, in short. other: what to
+        do where the table is of another kind altogether, "" where it is not. A heading is proposed
+        for a field only where it looks like one of the field's words, and for one field only.
+        """
+        missing = [name for name in names if name not in self.columns and name not in self._refused]
+        if not missing:
+            return
+        free = self.unused()
+        near: dict[str, str] = {}
+        for name in missing:
+            left = [heading for heading in free if heading not in near.values()]
+            found = self._vocabulary.nearest(name, left)
+            if found is not None:
+                near[name] = found
+        words = " or the ".join(usual.get(name, name) for name in missing)
+        message = f"no column is recognised as the {words}; the headings are {listed(self._header)}"
+        if near:
+            message += f", the nearest {'is' if len(near) == 1 else 'are'} {listed(near.values())}"
+        self._problem("missing-column", message, other() or self._ask(missing, near, free, held))
+
+    def _ask(
+        self,
+        missing: Sequence[str],
+        near: Mapping[str, str],
+        free: Sequence[str],
+        held: Callable[[int], str],
+    ) -> str:
+        """Return how to name the columns of fields that none was recognised as."""
+        if len(free) < len(missing):
+            left = f"only {listed(free)} is left" if free else "no column of it is left"
+            if len(missing) == 1:
+                return f"add such a column to the table; {left} to be this one"
+            return f"add such columns to the table; {left} to be one of them"
+        keys = ", ".join(f'{name} = "{near.get(name, "...")}"' for name in missing)
+        hint = f"say which in the job: columns = {{ {keys} }}"
+        if len(near) == len(missing):
+            return hint
+        taken = {column.index for column in self.columns.values()}
+        unread = [
+            f'"{text}"' + (f" ({said})" if (said := held(index)) else "")
+            for index, text in enumerate(self._header)
+            if index not in taken and text and text not in near.values()
+        ]
+        return f"{hint}; not read so far: {', '.join(unread)}"
 
     def unused(self) -> list[str]:
         """Return the headings that no field took."""

@@ -3,7 +3,6 @@
 A section is one function, in the module of its kind, and one line in `_SECTIONS`.
 """
 
-import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -34,8 +33,9 @@ from checker.read.job_runs import read_levels, read_traverse
 from checker.read.job_shapes import read_pipe, read_plane, read_relative, read_surface
 from checker.read.job_slopes import read_slope_stake
 from checker.read.job_tolerances import read_tolerance
+from checker.read.toml_faults import toml_fault
 from checker.read.toml_lines import TomlLines
-from checker.read.toml_tables import Report, Table, listed, meant, quoted
+from checker.read.toml_tables import Report, Table, listed, meant, nearest, quoted
 
 
 def read_job(source: Source, root: Path) -> Job:
@@ -47,7 +47,7 @@ def read_job(source: Source, root: Path) -> Job:
     text = _decoded(source)
     data, lines = _parsed(source.path, text)
     report = Report(file=source.path, lines=lines)
-    draft = Draft(report=report, top=data)
+    draft = Draft(report=report, top=data, mistyped=_mistyped(data))
     for name, section in _SECTIONS.items():
         _read_section(draft, name, section)
     _unknown_sections(draft)
@@ -91,31 +91,6 @@ def _decoded(source: Source) -> str:
         ) from None
 
 
-_AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-_SYNTAX_HINTS = (
-    ("overwrite", "a key or section stands there twice; keep one of the two"),
-    ("twice", "the section stands there twice; keep one, or write [[...]] for several of a kind"),
-    ("mutate", "a key or section stands there twice; keep one of the two"),
-    ("namespace", "a section stands there twice; keep one of the two"),
-    ("escape", "in a text a backslash begins a special character: write / between folders"),
-    ("Unescaped", "in a text a backslash begins a special character: write / between folders"),
-    ("date", "dates are written 2031-04-17, without quotation marks"),
-    ("Unclosed array", 'a list ends with "]", and commas stand between its parts'),
-    (
-        "inline table",
-        'a table { ... } stands on one line, its keys parted by commas, ends with "}"',
-    ),
-    ("key/value", 'write key = value, or a section as [name]; a comment begins with "#"'),
-    ("statement", 'write one key = value on a line; a comment begins with "#"'),
-    ("Illegal character", "a text ends with a quotation mark on the same line; no control signs"),
-    ("Unterminated", "a text ends with the quotation marks that it began with"),
-    (
-        "Invalid value",
-        "texts stand in quotation marks; numbers have a point with a digit before it: 0.03",
-    ),
-)
-
-
 def _parsed(path: str, text: str) -> tuple[dict[str, object], TomlLines]:
     try:
         return tomllib.loads(text), TomlLines(text)
@@ -125,23 +100,10 @@ def _parsed(path: str, text: str) -> tuple[dict[str, object], TomlLines]:
         fault = "Lists or tables lie too deep within each other"
     except ValueError:  # a number of thousands of digits
         fault = "Invalid value: a number is too long to be one"
-    lines = text.replace("\r\n", "\n").split("\n")
-    match = _AT.search(fault)
-    what = _AT.sub("", fault)
-    line = column = None
-    if match is not None:
-        line = int(match[1]) if match[1] else len(text.rstrip().split("\n"))
-        column = int(match[2]) if match[2] else None
-    hint = next((hint for word, hint in _SYNTAX_HINTS if word in what), "mend this line")
-    if match is not None and not match[1]:
-        hint = 'the file ends in the middle of a value: is a "]", "}" or quotation mark missing?'
-    shown = f": {quoted(lines[line - 1].strip())}" if line is not None else ""
-    raise _refused(
-        "job-syntax",
-        Where(file=path, line=line, column=column),
-        f"not readable as TOML: {what[:1].lower()}{what[1:200]}{shown}",
-        hint,
-    )
+    several = [name for name, section in _SECTIONS.items() if section.form == "many"]
+    found = toml_fault(fault, text, several)
+    where = Where(file=path, line=found.line, column=found.column)
+    raise _refused("job-syntax", where, found.message, found.hint)
 
 
 def _refused(slug: str, where: Where, message: str, hint: str) -> InputError:
@@ -226,6 +188,12 @@ def _wrong_heading(
         f"{found} is not how this section is written; expected {heading}",
         f"write its heading as {heading}, {times}",
     )
+
+
+def _mistyped(data: Mapping[str, object]) -> frozenset[str]:
+    """Return the sections that unknown ones were probably meant as; what lacks them follows."""
+    unknown = [name for name, value in data.items() if name not in _SECTIONS and value]
+    return frozenset(filter(None, (nearest(name, _SECTIONS) for name in unknown)))
 
 
 def _unknown_sections(draft: Draft) -> None:

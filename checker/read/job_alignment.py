@@ -190,6 +190,8 @@ def _is_slope(value: float) -> bool:
 def alignment_of(draft: Draft, table: Table) -> str | None:
     """Return the alignment that a section names; report one that the job does not have."""
     name = table.text("alignment")
+    if name is not None and name not in draft.alignments and "alignment" in draft.mistyped:
+        return None
     if name is not None and name not in draft.alignments:
         table.fault(
             "unknown-alignment",

@@ -34,10 +34,15 @@ def positive(value: float) -> bool:
 
 @dataclass(slots=True, kw_only=True)
 class Draft:
-    """A job file while it is read. tolerances: by name, with those at fault as None."""
+    """A job file while it is read.
+
+    tolerances: by name, with those at fault as None. mistyped: the sections that unknown ones of
+    the file were probably meant as.
+    """
 
     report: Report
     top: Mapping[str, object]
+    mistyped: frozenset[str] = frozenset()
     unit: LengthUnit = LengthUnit.METRE
     job: dict[str, object] = field(default_factory=dict)
     reference: Reference = field(default_factory=Reference)
@@ -57,14 +62,20 @@ class Draft:
         return parse_length(value, self.unit)
 
 
-def needs_section(draft: Draft, table: Table, name: str, what: str, remedy: str) -> None:
-    """Report a section that another one cannot do without."""
-    if name not in draft.top:
+def needs_section(
+    draft: Draft, table: Table, name: str, what: str, remedy: str, *, key: str | None = None
+) -> None:
+    """Report a section that another one, or the key of it, cannot do without.
+
+    Nothing is said where a section was probably meant as the missing one: that is the fault.
+    """
+    if name not in draft.top and name not in draft.mistyped:
         table.fault(
             "missing-section",
-            None,
-            f"{table.title} needs {what}, but there is no [{name}]",
-            remedy,
+            key,
+            f"{table.title}{'' if key is None else ' ' + key} needs {what}, but there is no "
+            f"[{name}]",
+            remedy if key is None else f"{remedy}, or take {key} out",
         )
 
 

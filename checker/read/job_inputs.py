@@ -68,7 +68,9 @@ def read_job_section(draft: Draft, table: Table) -> None:
 
 
 def no_job(draft: Draft) -> None:
-    """Report that [job] is left out."""
+    """Report that [job] is left out, and not merely written otherwise."""
+    if "job" in draft.mistyped:
+        return
     draft.report.add(
         "missing-section",
         (),
@@ -265,7 +267,8 @@ def read_gate(draft: Draft, table: Table) -> None:
         return table.parsed(key, draft.length, length, accept=positive)
 
     if table.has("check_within"):
-        needs_section(draft, table, "control", "known points", 'add [control] with file = "..."')
+        remedy = 'add [control] with file = "..."'
+        needs_section(draft, table, "control", "known points", remedy, key="check_within")
     draft.gate = Gate(
         where=table.where,
         solution=tuple(word.lower() for word in table.texts("solution", what="kind of solution")),

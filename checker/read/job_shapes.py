@@ -151,9 +151,21 @@ def read_relative(draft: Draft, table: Table) -> None:
 def _one_group(table: Table, key: str, value: object) -> Selection | None:
     """Return a group of points: a selection, or plainly a list of ids."""
     if isinstance(value, dict):
-        return selection_of(table, key, '{ layer = "STAKE-BOLTS" }')
-    ids = id_list(table, key, '["201", "202", "203"]')
-    return Selection(ids=ids) if ids else None
+        selection = selection_of(table, key, '{ layer = "STAKE-BOLTS" }')
+    else:
+        selection = Selection(ids=id_list(table, key, '["201", "202", "203"]'))
+        if not selection.ids:
+            return None
+    ids = selection.ids
+    for again in dict.fromkeys(name for name in ids if ids.count(name) > 1):
+        # most likely meant as another one, which would go unchecked
+        table.fault(
+            "conflicting-keys",
+            key,
+            f"{table.title}: {key} names {quoted(again)} {ids.count(again)} times",
+            "name every point once: was another one meant?",
+        )
+    return selection
 
 
 # ---------------------------------------------------------------- planes

@@ -261,6 +261,8 @@ def tolerance_of(draft: Draft, table: Table) -> Tolerance | None:
         name = table.text("tolerance")
         if name is None:
             return None
+        if name not in draft.tolerances and "tolerance" in draft.mistyped:
+            return None
         if name not in draft.tolerances:
             table.fault(
                 "unknown-tolerance",

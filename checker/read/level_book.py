@@ -72,6 +72,8 @@ _WIRES: Final = ("upper", "middle", "lower")
 _SIGHT_FIELDS: Final = tuple(
     f"{sight}_{part}" for sight in _SIGHTS for part in ("distance", *_WIRES)
 )
+_MAY_LACK: Final = ("is", "fs", "rise", "fall", "elevation", "hi")
+"""What a row of sights need not have: another sight, and what is reduced from them."""
 _LONGEST_READING_M: Final = 10.0
 """No levelling staff is longer (common practice, no source)."""
 
@@ -195,6 +197,8 @@ def _level_book(book: BookTable, notices: list[Notice] | None) -> LevelBook:
     if book.table.short:
         book.refuse_short_rows()
         raise InputError(book.faults.listed())
+    # The first sight has no foresight; elsewhere the order of the sights tells what is missing.
+    book.refuse_short_rows(lambda row: row == 0, may_lack=_MAY_LACK)
     point = book.names("point")
     wires = _wires(book) if wired else None
     if wires is None:

@@ -4,6 +4,7 @@ A file is recognised by its content, never by its name. What cannot be read is s
 own words, beside what can be seen all the same.
 """
 
+import os
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -58,7 +59,16 @@ _UNITS_BY_NAME: Final = {
 
 def open_one(path: Path) -> Source:
     """Return the content of a file that the command line names; InputError where there is none."""
-    files = Files(path.parent, allow_outside=True)
+    # This answers no to whatever cannot be a path, where that of Path would raise.
+    if os.path.isfile(path / "job.toml"):  # noqa: PTH113
+        problem = Problem(
+            slug="job-file",
+            where=Where(file=str(path)),
+            message="this is the folder of a job; `checker show` is for a drawing or a table",
+            hint=f"judge it: checker check {path}; or name one of its files",
+        )
+        raise InputError([problem])
+    files = Files(path.parent, allow_outside=True, of_job=False)
     return files.open(path.name, "shown", Where(file=str(path)))
 
 
@@ -263,6 +273,24 @@ def kind_of(source: Source) -> _Kind | None:
         if any(need <= known for need in kind.needs):
             return kind
     return None
+
+
+def other_kind(source: Source, vocabulary: Vocabulary) -> tuple[str, str] | None:
+    """Return what a table looks like and what was wanted, where these are different kinds."""
+    found = kind_of(source)
+    if found is None or found.vocabulary is vocabulary:
+        return None
+    if {id(found.vocabulary), id(vocabulary)} == {id(TRAVERSE), id(SIGHTS)}:
+        return None  # rows of both look alike
+    wanted = next(kind for kind in _KINDS if kind.vocabulary is vocabulary)
+    return _a(found), _a(wanted)
+
+
+def _a(kind: _Kind) -> str:
+    """Return the name of a kind as a table that a sentence speaks of."""
+    if kind.words.endswith("book"):
+        return f"a {kind.words}"
+    return f"a table of {kind.words}"
 
 
 def said_unit(table: Table, columns: Mapping[str, Column]) -> LengthUnit | None:

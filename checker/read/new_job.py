@@ -71,7 +71,7 @@ def open_new(
         *([(control, "control")] if control is not None else []),
     ):
         try:
-            opened = Files(path.parent, allow_outside=True).open(
+            opened = Files(path.parent, allow_outside=True, of_job=False).open(
                 path.name, role, Where(file=str(path))
             )
         except InputError as fault:

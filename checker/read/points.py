@@ -15,7 +15,8 @@ from checker.errors import InputError, Problem, Where
 from checker.model.arrays import FloatArray, IntArray, TextArray, TimeArray, same_text
 from checker.model.drawing import Notice
 from checker.model.points import Points, Quality
-from checker.read.cells import Cells, Faults, floats
+from checker.read.books import of_its_kind, other_kind_hint
+from checker.read.cells import Cells, Faults, floats, held
 from checker.read.correlation import read_correlation
 from checker.read.decoding import decode
 from checker.read.files import Source
@@ -29,7 +30,8 @@ from checker.read.frames import (
 )
 from checker.read.geojson import is_geojson, read_geojson
 from checker.read.headings import Assignment, Field, Vocabulary, field
-from checker.read.tables import SHORT_ROW_HINT, Table, read_table
+from checker.read.short_rows import whole_rows
+from checker.read.tables import Table, read_table
 from checker.read.times import read_times
 from checker.text import quoted
 from checker.units import LengthUnit, SigmaLevel, parse_angle
@@ -288,15 +290,24 @@ class _FileReader:
             geojson = read_geojson(source.path, text, VOCABULARY, self._unit, frames)
             table, frames = geojson.table, (geojson.crs, frames[1])
         else:
-            table = read_table(source, VOCABULARY, self._columns, tail="description")
+            try:
+                table = read_table(source, VOCABULARY, self._columns, tail="description")
+            except InputError as fault:
+                raise of_its_kind(fault, source, VOCABULARY) from None
         self.notices.extend(table.notices)
         self._faults.take(table)
         assigned, said = assign_columns(table, self._columns)
         self.notices.extend(said)
         geographic = has_degrees(assigned)
-        assigned.require(("id",) if geographic else ("id", "northing", "easting"), _USUAL)
+        assigned.require(
+            ("id",) if geographic else ("id", "northing", "easting"),
+            _USUAL,
+            held=held(table),
+            other=lambda: other_kind_hint(source, VOCABULARY),
+        )
         self._faults.problems.extend(assigned.problems)
-        self._refuse_short_rows(table, assigned)
+        if not assigned.problems:
+            table = whole_rows(table, assigned, self._faults)
         if assigned.problems or not len(table):
             raise InputError(self._faults.listed())
         cells = Cells(table, assigned.columns, self._unit, self._faults)
@@ -307,26 +318,6 @@ class _FileReader:
         if self._faults.problems:
             raise InputError(self._faults.listed())
         return part
-
-    def _refuse_short_rows(self, table: Table, assigned: Assignment) -> None:
-        """Accept a row without its last cell only where that is the description."""
-        last = assigned.columns.get("description")
-        spare = last is not None and last.index == len(table.header) - 1
-        rows = [
-            row
-            for row in table.short
-            if not spare or (len(table.header) > 1 and not table.cells[-2][row])
-        ]
-        self._faults.of_rows(
-            table,
-            rows,
-            None,
-            lambda row: (
-                "row-width",
-                table.short_row(row),
-                SHORT_ROW_HINT,
-            ),
-        )
 
     def _part(
         self,

@@ -7,8 +7,8 @@ nothing is skipped in silence. What the cells mean is for the readers of points 
 import csv
 import re
 from array import array
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import chain, compress
 from operator import itemgetter
 from typing import Final
@@ -90,7 +90,8 @@ class Table:
     stated: units of length that lines above the header and comments name, with those lines.
     cells: a sequence a column; lines: shape (rows,), the line on which each row begins.
     short: rows of a table of blanks that have fewer cells than headings; they were filled up at
-    the end, and only the reader of the table can tell whether that is right.
+    the end, and only the reader of the table can tell whether that is right. scant: the same of a
+    table whose columns are parted by signs, row -> how many cells it has, empty ones included.
     problems: rows that could not be split, and unlisted: how many more; a reader raises them
     together with its own faults.
     """
@@ -108,6 +109,7 @@ class Table:
     problems: tuple[Problem, ...]
     unlisted: int
     notices: tuple[Notice, ...]
+    scant: Mapping[int, int] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -125,7 +127,46 @@ class Table:
             "columns do not tell which of them is empty"
         )
 
+    def lacking(self, read: Container[int]) -> tuple[int, ...]:
+        """Return the scant rows that lack a cell of one of these columns, by their places."""
+        width = len(self.header)
+        return tuple(
+            row
+            for row, count in self.scant.items()
+            if any(index in read for index in range(count, width))
+        )
 
+    def scant_row(self, row: int) -> tuple[str, str, str]:
+        """Return slug, message and hint for a row with too few cells."""
+        count = self.scant[row]
+        counted = f"{count} {'cell' if count == 1 else 'cells'}"
+        cells = ", ".join(column[row] for column in self.cells[:count])
+        return (
+            "row-width",
+            f"this row has {counted} and the header {len(self.header)}: {quoted(cells, 80)}",
+            _SCANT_ROW_HINT,
+        )
+
+    def without(self, rows: Iterable[int]) -> "Table":
+        """Return the table without some of its rows, for what is left to be read."""
+        gone = frozenset(rows)
+        if not gone:
+            return self
+        kept = [row for row in range(len(self)) if row not in gone]
+        place = {row: at for at, row in enumerate(kept)}
+        return replace(
+            self,
+            cells=tuple([column[row] for row in kept] for column in self.cells),
+            lines=self.lines[kept],
+            short=tuple(place[row] for row in self.short if row in place),
+            scant={place[row]: count for row, count in self.scant.items() if row in place},
+        )
+
+
+_SCANT_ROW_HINT: Final = (
+    "every row needs as many cells as the header; where one is empty, the sign that parts the "
+    "columns stays"
+)
 SHORT_ROW_HINT: Final = 'write "-" into empty cells, or part the columns with commas'
 
 
@@ -187,6 +228,7 @@ class _Body:
         self.columns: list[CellColumn] = [CellColumn() for _ in self.header]
         self.lines = array("q")
         self.short: list[int] = []
+        self.scant: dict[int, int] = {}
         self.problems: list[Problem] = []
         self.more = 0
         self.empty: list[int] = []
@@ -291,6 +333,8 @@ class _Body:
             return None
         if len(cells) < width and self.delimiter in (BLANKS, WIDE_BLANKS):
             self.short.append(len(self.lines))
+        elif len(row) < width:
+            self.scant[len(self.lines)] = len(row)
         return cells + [""] * (width - len(cells))
 
     def _wrong_width(self, cells: list[str], line: int) -> None:
@@ -324,6 +368,7 @@ class _Body:
             keep[row] = 0
         gone = np.cumsum(np.frombuffer(keep, dtype=np.uint8) == 0)
         self.short = [row - int(gone[row]) for row in self.short if keep[row]]
+        self.scant = {row - int(gone[row]): n for row, n in self.scant.items() if keep[row]}
         self.lines = array("q", compress(self.lines, keep))
         self.columns = [column.kept(keep) for column in self.columns]
 
@@ -397,6 +442,7 @@ def read_table(
         cells=tuple(body.columns),
         lines=np.array(body.lines, dtype=np.int64),
         short=tuple(body.short),
+        scant=body.scant,
         problems=tuple(body.problems),
         unlisted=body.more,
         notices=tuple(notices),

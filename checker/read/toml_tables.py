@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import Final, TypeGuard, TypeVar
 
 from checker.errors import Problem, Where
+from checker.read.toml_faults import BACKSLASH_HINT
 from checker.read.toml_lines import Path, TomlLines
 from checker.text import quoted as found_text
 from checker.units import UnitError
@@ -193,8 +194,7 @@ class Table:
             "bad-value",
             key,
             f"{self.title}: {key} is {quoted(text)}, with control characters in it",
-            "in a text a backslash begins a special character: write two for one, or none; "
-            "rename a file that has such a sign in its name",
+            f"{BACKSLASH_HINT}; rename a file that has such a sign in its name",
         )
         return False
 
@@ -223,7 +223,7 @@ class Table:
             "bad-value",
             key,
             f"{self.title}: {key} is {quoted(path)}, with characters that no file name has",
-            "a backslash in a text begins a special character: write / between folders",
+            BACKSLASH_HINT,
         )
         return False
 

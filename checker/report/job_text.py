@@ -236,11 +236,14 @@ class _Writer:
                 "CONFIRM"
             )
             out.append(f"# vertical = {quoted(vertical)}")
+        elif plan == "across":
+            out += _comment(
+                "The heights of shots along lines were not looked at. If the lines are drawn at "
+                "the height that is to be built, state the limit. TO CONFIRM"
+            )
+            out.append(f"# vertical = {quoted(vertical)}")
         else:
-            why = "design or shots have no elevations"
-            if plan == "across":
-                why = "nothing here shows whether the lines are drawn at their height"
-            out += _comment(f"No limit in height: {why}.")
+            out += _comment("No limit in height: design or shots have no elevations.")
         out.append(f"source = {quoted(PLACEHOLDER)}")
         return out
 

@@ -19,7 +19,19 @@ STAKE = ("1", 5050.0, 3040.0, 9.0)
             '[site_fit]\nheight = "plane"\n',
             "fit-weak",
             "height cannot be fitted: 2 points do not fix 3 parameters",
-            "add points",
+            (
+                "a plane needs 3 marks, and a fourth to show anything; there are 2: A, B. Shoot "
+                'more known marks, or write height = "shift"'
+            ),
+        ),
+        (
+            '[site_fit]\npairs = [["A", "A"]]\n',
+            "fit-weak",
+            "plan cannot be fitted: 1 common points",
+            (
+                "a similarity needs 2 marks, and a third to show anything; there is 1: A. Shoot "
+                'more known marks, or write plan = "shift"'
+            ),
         ),
         (
             '[site_fit]\npairs = [["9", "A"]]\n',

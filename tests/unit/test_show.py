@@ -251,6 +251,8 @@ def test_a_file_is_known_by_its_content(tmp_path: Path) -> None:
         show(tmp_path)
     with pytest.raises(InputError, match="job-file"):
         show(DEMO / "job.toml")
+    with pytest.raises(InputError, match=r"folder of a job.*\n.*checker check"):
+        show(DEMO)
 
 
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -415,3 +415,70 @@ def test_mapped_columns_of_books() -> None:
     rises = levels("0 1 -0.749 1.1\n1 2 -0.530 1.5\n", columns=places)
     assert isinstance(rises, RiseBook)
     assert list(rises.rise_m) == [-0.749, -0.53]
+
+
+# ---------------------------------------------------------------- the wrong book, short rows
+
+
+def test_a_book_of_another_kind_is_named_for_what_it_is() -> None:
+    walked = Source(path="w.csv", data=b"Occ,FS,Angle right,HD\nA,B,90-00-00,20\n")
+    levelled = Source(path="l.csv", data=b"Pt,BS,IS,FS,Dist\nA,1.2,,,\nB,,,1.3,\n")
+    with pytest.raises(InputError) as caught:
+        read_level_book(walked, unit=M, columns={})
+    (problem,) = caught.value.problems
+    assert "looks like a traverse book, and a level book is wanted here" in problem.hint
+    assert '"Occ"' not in problem.hint
+    with pytest.raises(InputError) as caught:
+        read_traverse_book(
+            levelled,
+            unit=M,
+            angles=AngleKind.RIGHT,
+            angle_format=AngleFormat.SEXAGESIMAL,
+            columns={},
+        )
+    (problem,) = caught.value.problems
+    assert "looks like a level book, and a traverse book is wanted here" in problem.hint
+    assert '"IS"' not in problem.hint
+
+
+def test_a_leg_that_lacks_its_angle_is_no_leg_of_other_values() -> None:
+    head = b"at,to,angle,distance\nA,B,90-00-00,20\n"
+
+    def book(rows: bytes) -> Source:
+        return Source(path="t.csv", data=head + rows)
+
+    with pytest.raises(InputError) as caught:
+        read_traverse_book(
+            book(b"B,C,31.25\nC,D,80-00-00,12\n"),
+            unit=M, angles=AngleKind.RIGHT, angle_format=AngleFormat.SEXAGESIMAL, columns={},
+        )  # fmt: skip
+    (problem,) = caught.value.problems
+    assert (problem.slug, problem.where.line) == ("row-width", 3)
+    # The last row needs no distance, nor the comma before it.
+    for last in (b"B,C,80-00-00\n", b"B,C,80-00-00,\n"):
+        found = read_traverse_book(
+            book(last),
+            unit=M,
+            angles=AngleKind.RIGHT,
+            angle_format=AngleFormat.SEXAGESIMAL,
+            columns={},
+        )
+        assert np.isnan(found.distance_m[1])
+
+
+def test_sights_that_a_row_of_levels_does_not_have_need_no_commas() -> None:
+    rows = b"point,bs,is,fs\nA,1.2\nB,1.5,,1.1\nC,,1.4\nD,,,1.0\n"
+    found = read_level_book(Source(path="l.csv", data=rows), unit=M, columns={})
+    assert isinstance(found, LevelBook)
+    assert found.fs_m[1:].tolist()[::2] == [1.1, 1.0]
+    rises = b"from,to,distance,rise\nA,B,20,1.5\nB,C,1.25\n"
+    with pytest.raises(InputError) as caught:
+        read_level_book(Source(path="r.csv", data=rises), unit=M, columns={})
+    (problem,) = caught.value.problems
+    assert (problem.slug, problem.where.line) == ("row-width", 3)
+
+
+def test_a_foresight_that_slid_into_the_backsights_is_a_fault() -> None:
+    for rows in (b"A,1.2\nB,1.5,1.1\nC,1.0\n", b"A,1.2\nB,1.1\nB,1.5\nC,,1.0\n"):
+        with pytest.raises(InputError):
+            read_level_book(Source(path="l.csv", data=b"point,bs,fs\n" + rows), unit=M, columns={})

@@ -7,6 +7,7 @@ import pytest
 
 from checker.errors import InputError, Where
 from checker.read.files import MAX_FILES, Files
+from checker.read.inputs import find_job
 
 HERE = Where(file="job.toml", line=7)
 
@@ -85,3 +86,50 @@ def test_as_many_files_as_a_job_may_name(root: Path) -> None:
     assert problem.slug == "too-many-files"
     assert str(MAX_FILES) in problem.message
     assert problem.hint
+
+
+def hint(files: Files, path: str) -> str:
+    with pytest.raises(InputError) as caught:
+        files.open(path, "points", HERE)
+    (problem,) = caught.value.problems
+    assert problem.slug == "missing-file"
+    return problem.hint
+
+
+def test_one_text_for_several_files_is_a_list(root: Path) -> None:
+    assert hint(Files(root), "alone.csv, points/monday.csv") == (
+        "several files are a list, each in quotation marks of its own: "
+        '["alone.csv", "points/monday.csv"]'
+    )
+    assert "several" not in hint(Files(root), "alone.csv, tuesday.csv")
+    (root / "a, b.csv").write_text("one file, called so")
+    assert Files(root).open("a, b.csv", "points", HERE).data
+
+
+def test_without_a_job_no_job_file_is_spoken_of(root: Path) -> None:
+    assert "job file" in hint(Files(root), "zzzzzz.zzz")
+    said = hint(Files(root, of_job=False), "zzzzzz.zzz")
+    assert said == "in this folder there are: alone.csv"
+    said = hint(Files(root, of_job=False), "nowhere/zzz")
+    assert said == 'there is no folder "nowhere" there'
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("job.toml.txt", 'there is "job.toml.txt": name it job.toml; the system may hide'),
+        ("Job.TOML", 'there is "Job.TOML": name it job.toml, in small letters'),
+        ("job.txt", 'there is "job.txt": name it job.toml'),
+        ("site.toml", 'if "site.toml" is the job file, name the file itself'),
+        ("other.txt", "give the folder that holds job.toml"),
+    ],
+)
+def test_a_job_file_under_another_name_is_found(tmp_path: Path, name: str, says: str) -> None:
+    (tmp_path / name).write_text("")
+    if (tmp_path / "job.toml").exists():
+        pytest.skip("this file system takes upper and lower case for one name")
+    with pytest.raises(InputError) as caught:
+        find_job(tmp_path)
+    (problem,) = caught.value.problems
+    assert problem.slug == "no-job"
+    assert problem.hint.startswith(says)

@@ -553,3 +553,90 @@ def test_a_hundred_thousand_points() -> None:
     assert len(points) == 100_000
     assert points.northing_m[-1] == 104_999.0
     assert notices == ()
+
+
+# ---------------------------------------------------------------- columns that nobody recognises
+
+
+def test_columns_that_lack_are_one_fault_and_no_heading_is_guessed() -> None:
+    (found,) = problems("Shot No,Up N,Over E,Hgt\n1,19980,44990,5.0\n2,20260,45618,-\n")
+    assert found.slug == "missing-column"
+    assert "the northing or the easting" in found.message
+    assert found.hint == (
+        'say which in the job: columns = { northing = "...", easting = "..." }; not read so far: '
+        '"Up N" (19980 to 20260), "Over E" (44990 to 45618)'
+    )
+
+
+def test_a_heading_is_proposed_once_and_only_where_it_looks_like_the_field() -> None:
+    (found,) = problems("id,northng,eastng,code\n1,10,20,hub\n")
+    assert 'columns = { northing = "northng", easting = "eastng" }' in found.hint
+    assert "not read" not in found.hint
+    (found,) = problems("id,northng,Side,code\n1,10,20,hub\n")
+    assert 'columns = { northing = "northng", easting = "..." }' in found.hint
+    assert 'not read so far: "Side" (20 to 20)' in found.hint
+    assert found.hint.count("northng") == 1
+    (found,) = problems("id,Side,northing\n1,left,20\n2,right,21\n")
+    assert '"Side" (the first: "left")' in found.hint
+
+
+def test_a_table_of_another_kind_is_named_for_what_it_is() -> None:
+    # With no heading that points could have, and with one.
+    (found,) = problems("Occ,FS,Angle right,HD\nA,B,90-00-00,20\n")
+    assert found.slug == "no-header"
+    assert "looks like a traverse book, and a table of points is wanted here" in found.hint
+    (found,) = problems("at,to,angle,distance,note,date\nA,B,90-00-00,20,,\n")
+    assert found.slug == "missing-column"
+    assert "looks like a traverse book, and a table of points is wanted here" in found.hint
+    assert "columns = { ... }" in found.hint
+
+
+# ---------------------------------------------------------------- rows with too few cells
+
+
+ROWS = "id,northing,easting,elevation,code,fix,sats,time\n"
+WHOLE = "1,10,20,3,hub,FIXED,14,2031-05-06T08:04:10Z\n"
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "2,10,20,hub,FIXED,14,2031-05-06T08:04:10Z",  # the elevation lacks
+        "2,10,20,3,hub,14,2031-05-06T08:04:10Z",  # the solution lacks
+        "2,20,3",
+        "2",
+        '"2",10,20,3',
+    ],
+)
+def test_a_row_with_too_few_cells_is_one_fault(row: str) -> None:
+    (found,) = problems(ROWS + WHOLE + row + "\n" + WHOLE)
+    assert (found.slug, found.where.line) == ("row-width", 3)
+    count = row.count(",") + 1
+    cells = f"{count} {'cell' if count == 1 else 'cells'}"
+    assert f"this row has {cells} and the header 8" in found.message
+
+
+def test_a_dropped_northing_is_not_read_as_another_place() -> None:
+    (found,) = problems(HEAD + "301,45006.002,512.308\n")
+    assert found.slug == "row-width"
+    assert "3 cells and the header 4" in found.message
+
+
+def test_other_faults_of_the_file_are_said_beside_short_rows() -> None:
+    found = problems(HEAD + "1,10,20\n2,ten,20,3\n3,10\n")
+    assert [(p.slug, p.where.line) for p in found] == [
+        ("row-width", 2), ("not-a-number", 3), ("row-width", 4)
+    ]  # fmt: skip
+
+
+def test_texts_and_unread_columns_may_be_left_out_at_the_end() -> None:
+    found, _ = read("id,northing,easting,elevation,desc,who\n1,10,20,3\n2,11,21,4,hub\n3,1,2,,,\n")
+    assert found.description.tolist() == ["", "hub", ""]
+    assert found.elevation_m[:2].tolist() == [3.0, 4.0]
+    assert np.isnan(found.elevation_m[2])
+
+
+def test_empty_cells_with_their_signs_are_no_short_row() -> None:
+    found, _ = read("id;northing;easting;elevation\n1;10;20;\n2;11;21;4\n")
+    assert np.isnan(found.elevation_m[0])
+    assert len(found) == 2
