@@ -1,6 +1,10 @@
 (function () {
   "use strict";
   var live = document.getElementById("live");
+  // A text for whoever listens, in the page's wording; its places are filled in their order.
+  function say(name, values) {
+    return live.getAttribute("data-say-" + name).replace(/\{(\d)\}/g, function (_, place) { return values[place - 1]; });
+  }
   var KINDS = ["outside", "undecided", "unchecked", "close", "within"];
 
   // On a narrow screen the row of pages scrolls: show where we are.
@@ -13,6 +17,18 @@
       ['.m-outside,[href="#at-outside"],[font-weight]', '.m-undecided,[href="#at-undecided"]'].map(function (what) { return canvas.querySelector(what); }).find(Boolean);
     if (mark) { canvas.scrollLeft += mark.getBoundingClientRect().left - canvas.getBoundingClientRect().left - canvas.clientWidth / 2; }
   });
+
+  // What is folded opens when a link leads there, and on paper.
+  function unfold() {
+    var place = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    var fold = place && (place.closest("details.fold") || place.querySelector(":scope > details.fold"));
+    if (fold && !fold.open) { fold.open = true; place.scrollIntoView(); }
+  }
+  window.addEventListener("hashchange", unfold);
+  window.addEventListener("beforeprint", function () {
+    document.querySelectorAll("details.fold").forEach(function (fold) { fold.open = true; });
+  });
+  unfold();
 
   // The list of checks closes when something else is chosen.
   var list = document.querySelector("nav.pages details");
@@ -46,6 +62,21 @@
     return (up ? 1 : -1) * (a < b ? -1 : a > b ? 1 : 0);
   }
 
+  // On a narrow screen what was found stands far to the right: the row that a link leads to says it
+  // on a line of its own.
+  var told = null;
+  function tell(row) {
+    var found = row && row.querySelector("td.w");
+    if (told) { told.previousSibling.classList.remove("telling"); told.remove(); told = null; }
+    if (!found || !found.textContent.trim()) { return; }
+    told = document.createElement("tr");
+    told.className = "told";
+    told.insertCell().colSpan = row.cells.length;
+    told.cells[0].appendChild(document.createElement("span")).textContent = found.textContent;
+    row.after(told);
+    row.classList.add("telling");
+  }
+
   document.querySelectorAll("table.sortable").forEach(function (table) {
     var body = table.tBodies[0];
     Array.prototype.forEach.call(table.tHead.rows[0].cells, function (head, column) {
@@ -54,6 +85,7 @@
       while (head.firstChild) { button.appendChild(head.firstChild); }
       head.appendChild(button);
       button.addEventListener("click", function () {
+        tell(null);
         var up = head.getAttribute("aria-sort") !== "ascending", read = READ[head.getAttribute("data-sort")];
         table.querySelectorAll("[aria-sort]").forEach(function (other) { other.removeAttribute("aria-sort"); });
         head.setAttribute("aria-sort", up ? "ascending" : "descending");
@@ -62,7 +94,7 @@
         });
         rows.sort(function (a, b) { return compare(a.value, b.value, up) || a.place - b.place; });
         rows.forEach(function (each) { body.appendChild(each.row); });
-        live.textContent = "Sorted by " + button.textContent.trim() + (up ? ", ascending" : ", descending");
+        live.textContent = say(up ? "up" : "down", [button.textContent.trim()]);
       });
     });
   });
@@ -71,6 +103,7 @@
     var bodies = tools.getAttribute("data-table").split(" ").map(function (name) { return document.getElementById(name).tBodies[0]; });
     var find = tools.querySelector("input"), kind = tools.querySelector("select"), count = tools.querySelector(".count"), body = bodies[0];
     function show() {
+      tell(null);
       var wanted = find.value.trim().toLowerCase(), shown = {};
       Array.prototype.forEach.call(body.rows, function (row) {
         row.hidden = !((!kind.value || row.getAttribute("data-k") === kind.value) &&
@@ -80,7 +113,7 @@
       bodies.slice(1).forEach(function (other) {
         Array.prototype.forEach.call(other.rows, function (row) { row.hidden = !shown[row.querySelector("a").getAttribute("href")]; });
       });
-      count.textContent = Object.keys(shown).length + " of " + body.rows.length + " rows of this table are shown";
+      count.textContent = say("shown", [Object.keys(shown).length, body.rows.length]);
     }
     find.addEventListener("input", show);
     kind.addEventListener("change", show);
@@ -124,6 +157,8 @@
     });
   }
   function aimed() { return document.querySelector("table.judged tr:target"); }
+  window.addEventListener("hashchange", function () { tell(aimed()); });
+  window.addEventListener("load", function () { tell(aimed()); });
   if (rows.length === 1) {
     ["mouseover", "focusin"].forEach(function (kind) {
       rows[0].addEventListener(kind, function (event) { ring(event.target.closest("tr")); });
@@ -148,6 +183,19 @@
     var scale = plan.querySelector(".scale"), fixed = plan.querySelector(".fixed");
     var k = 1, x = 0, y = 0, held = {}, asked = 0, dragged = false;
 
+    // On a narrow screen names are as large as elsewhere, so there is room for fewer of them: the
+    // worst stand first.
+    var narrow = window.matchMedia("(max-width:640px)"), names = plan.querySelectorAll(".zoom .mk text");
+    function thin() {
+      var kept = [], boxes = Array.prototype.map.call(names, function (each) { return each.getBoundingClientRect(); });
+      names.forEach(function (each, index) {
+        var a = boxes[index], free = !narrow.matches || kept.every(function (b) {
+          return a.right < b.left || b.right < a.left || a.bottom < b.top || b.bottom < a.top;
+        });
+        if (free) { kept.push(a); }
+        each.style.visibility = free ? "" : "hidden";
+      });
+    }
     function bar() {
       var per = Number(scale.dataset.pixels) / Number(scale.dataset.long) * k, right = Number(scale.dataset.right);
       var base = Number(scale.dataset.base), most = 180 / per, power = Math.pow(10, Math.floor(Math.log10(most)));
@@ -155,7 +203,7 @@
       scale.querySelector("path").setAttribute("d", "M" + left + " " + (base - 5) + "V" + (base + 4) + "M" + left + " " + base + "H" + right + "M" + right + " " + (base - 5) + "V" + (base + 4));
       var text = scale.querySelector("text");
       text.setAttribute("x", (left + right) / 2);
-      text.textContent = Number(long.toPrecision(3)) + " " + scale.dataset.unit;
+      text.textContent = Number(long.toPrecision(3)) + "\u00a0" + scale.dataset.unit;
     }
     function draw() {
       asked = 0;
@@ -163,6 +211,7 @@
       plan.style.setProperty("--unzoom", String(1 / k));
       if (fixed) { fixed.setAttribute("visibility", k === 1 ? "visible" : "hidden"); }
       bar();
+      thin();
     }
     function ask() { if (!asked) { asked = requestAnimationFrame(draw); } }
     function limit() {
@@ -226,6 +275,8 @@
       if (name) { step(name); } else { x += move[0]; y += move[1]; limit(); }
     });
     figure.querySelector(".tools").hidden = false;
+    thin();
+    narrow.addEventListener("change", thin);
     window.addEventListener("beforeprint", function () { all(); draw(); });
   });
 })();

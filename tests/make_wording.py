@@ -61,7 +61,7 @@ CODE_CALLS = {"compile", "sub", "startswith", "endswith", "removeprefix", "remov
 }
 CODE_KEYWORDS = {"key", "kind", "slug", "look", "anchor", "sort", "id", "limit", "classes", "role"}
 _TAG = re.compile(r"<[^>]*>")
-_SPOKEN = re.compile(r'(?:aria-label|placeholder)="([^"]*)"')
+_SPOKEN = re.compile(r'(?:aria-label|placeholder|data-say-[a-z]+)="([^"]*)"')
 _JINJA = re.compile(r"(\{%.*?%\}|\{\{.*?\}\}|\{#.*?#\})", re.DOTALL)
 _LETTER = re.compile(r"[^\W\d_]")
 LETTERS = 4
@@ -144,7 +144,7 @@ def _branches(tokens: list[str]) -> list[object]:
         elif word in ("endif", "endfor") and len(stack) > 1:
             choices = stack.pop()
             stack[-1][-1].append([*choices, []])
-        elif not token.startswith("{"):
+        elif not token.startswith(("{%", "{#")):
             stack[-1][-1].append(token)
     while len(stack) > 1:
         choices = stack.pop()

@@ -268,7 +268,8 @@ def _about(
             )
     yield (
         "The test shows how precisely this rover measured there and then; it accepts or rejects no"
-        " instrument. Its rules follow ISO 17123-8 as remembered, not as read."
+        " instrument. Its rules follow ISO 17123-8, which was not at hand: compare before you cite"
+        " it."
     )
     for part, s, earlier, degrees in (
         ("plan", found[0], section.earlier_plan_m, 2 * freedom),

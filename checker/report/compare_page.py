@@ -11,7 +11,7 @@ from checker.model.past import PastReport, Topics
 from checker.model.wording import Wording
 from checker.report.changes import VERDICT, VERDICTS, changes
 from checker.report.escape import clean
-from checker.report.pages import render_alone
+from checker.report.pages import kept_together, render_alone
 from checker.report.windows import refuse_unusable
 from checker.report.wording import Speaker
 
@@ -56,7 +56,8 @@ def compare_html(old: PastReport, new: PastReport, wording: Wording = ENGLISH) -
         ),
         version=__version__,
     )
-    return Speaker(wording).page(render_alone("compare.html.j2", view=view, mark=_MARK))
+    page = render_alone("compare.html.j2", view=view, mark=_MARK)
+    return kept_together(Speaker(wording).page(page))
 
 
 def write_page(page: Path, old: PastReport, new: PastReport, wording: Wording = ENGLISH) -> None:

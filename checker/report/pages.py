@@ -23,6 +23,14 @@ if TYPE_CHECKING:
 _PACKAGE = Path(__file__).resolve().parent.parent
 _LEFT = re.compile(r"^[ \t]+(?://.*\n)?", re.MULTILINE)
 """What a browser has no use for in the script: indents, and lines that are comments."""
+_AS_IT_IS = re.compile(
+    r'(<script>.*?</script>|<code\b.*?</code>|<pre\b.*?</pre>|<div class="notes">.*?</div>)',
+    re.DOTALL,
+)
+_UNITS = "ft|m|mm|cm|km|mi|usft|ft²|ft³|m²|m³|yd³|ppm|arcsec|deg|h|min|s|%"
+_BEFORE_UNIT = re.compile(rf" (?<=[\d∞] )(?=(?:{_UNITS})(?![\w/-])[^<>]*<)")
+"""The space between a number and its unit, outside tags."""
+_NO_BREAK = "\N{NO-BREAK SPACE}"
 ROOTS = (_PACKAGE / "site_templates", _PACKAGE.parent / "site_templates")
 """Where the templates lie: in the installed package, or beside it in a checkout."""
 
@@ -76,20 +84,28 @@ def render_pages(site: SiteView, links: Links) -> Iterator[tuple[str, Iterable[s
     shared = _shared(site, links, pages, single=False)
     for page in pages:
         html = template.render(shown=[page], here=page, **shared)
-        yield page.file, (site.speaker.page(html),)
+        yield page.file, (kept_together(site.speaker.page(html)),)
 
 
-def render_one(site: SiteView, links: Links) -> Iterator[str]:
-    """Yield the whole report as one page, in pieces."""
+def render_one(site: SiteView, links: Links) -> str:
+    """Return the whole report as one page."""
     pages = page_list(site, links)
     template = _environment().get_template("page.html.j2")
     shared = _shared(site, links, pages, single=True)
-    stream = template.stream(shown=pages, here=pages[0], **shared)
-    stream.enable_buffering(500)
-    if site.speaker.speaks:
-        yield site.speaker.page("".join(stream))
-    else:
-        yield from stream
+    html = template.render(shown=pages, here=pages[0], **shared)
+    return kept_together(site.speaker.page(html))
+
+
+def kept_together(page: str) -> str:
+    """Return a page on which no line ends between a number and its unit.
+
+    Style, script, code, and the surveyor's own notes stay as they are.
+    """
+    head, end, body = page.partition("</head>")
+    pieces = _AS_IT_IS.split(body)
+    for place in range(0, len(pieces), 2):
+        pieces[place] = _BEFORE_UNIT.sub(_NO_BREAK, pieces[place])
+    return head + end + "".join(pieces)
 
 
 def render_alone(template: str, **view: object) -> str:

@@ -56,7 +56,7 @@ def report_pdf(site: SiteView, links: Links) -> bytes:
     require_pdf()
     from weasyprint import HTML
 
-    html = paper_html("".join(render_one(site, links)))
+    html = paper_html(render_one(site, links))
     # The library tells of every rule for screens that paper does not know.
     logging.getLogger("weasyprint").setLevel(logging.CRITICAL)
     logging.getLogger("fontTools").setLevel(logging.CRITICAL)

@@ -55,7 +55,7 @@ def write_report(
     write_data(results, on_map, outlet)
     if pdf:
         one = Links(results, single_file=True)
-        paper = site_view(results, one, on_map, most_rows=MOST_ROWS, since=since)
+        paper = site_view(results, one, on_map, most_rows=MOST_ROWS, paper=True, since=since)
         outlet.add(PDF_FILE, report_pdf(paper, one))
     outlet.finish()
 

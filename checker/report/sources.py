@@ -54,6 +54,7 @@ _LIMITS_OF = {
         "distance": "Length of a common line, and gap",
     },
     "control": {"above": "Above known", "below": "Below known"},
+    "network": {"distance": "Semi-major axis between two stations"},
 }
 """The same, where a kind of check has another word for it."""
 _ROOT = re.compile(r"\s*\*\s*sqrt\((\w+)\)")
@@ -211,6 +212,16 @@ def limits_view(tolerance: Tolerance, kind: str = "") -> LimitsView:
         rule=rule,
         source=clean(tolerance.source or "no source stated in the job"),
     )
+
+
+def _only_kind(tolerance: Tolerance, results: Results) -> str:
+    """Return the kind of the checks that a tolerance serves, "" where it serves several or none."""
+    kinds = {
+        each.measure.kind
+        for each in results.findings
+        if each.measure.tolerance is not None and each.measure.tolerance.name == tolerance.name
+    }
+    return kinds.pop() if len(kinds) == 1 else ""
 
 
 def drawing_view(drawing: Drawing, job: Job) -> DrawingView:
@@ -379,7 +390,7 @@ def inputs_view(results: Results) -> InputsView:
         ),
         settings=_settings(job),
         on_ground=job.reference.ground is not None,
-        tolerances=tuple(limits_view(tolerance) for tolerance in job.tolerances),
+        tolerances=tuple(limits_view(each, _only_kind(each, results)) for each in job.tolerances),
         gate=_gate(job.gate, Outside(unit=job.unit)) if job.gate else (),
         gate_source=clean(job.gate.source or "") if job.gate else "",
         notices=_grouped(results.inputs.notices),

@@ -1,16 +1,19 @@
 """Further tables of a check: what a reviewer reads between the figure and the rows."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from markupsafe import Markup
 
+from checker.model.finding import Finding
 from checker.model.measure import Column, Quantity, Supplement
 from checker.report.escape import clean, escape, escape_all
 from checker.report.rows import Rows
 from checker.report.show import column_texts, column_unit, true_minus
 from checker.report.tables import PAGE_ROWS, kind_table, rows_of_kind, scroller
+from checker.report.words import called
 
 SLIM_ROWS = 40
 """So many rows of a table stand in a report of one page."""
@@ -27,11 +30,38 @@ class SupplementView:
     note: str
 
 
-def supplement_views(rows: Rows, *, slim: bool) -> tuple[SupplementView, ...]:
-    """Return the further tables of a check; slim: long ones cut, saying so, and no details."""
+def repeated(findings: Sequence[Finding]) -> dict[tuple[int, int], str]:
+    """Return the further tables that an earlier check has too, such as the curves of a road.
+
+    By number of the check and of its table, from 0: what the earlier check is called.
+    """
+    first: dict[str, str] = {}
+    again: dict[tuple[int, int], str] = {}
+    for check, finding in enumerate(findings):
+        for number, each in enumerate(finding.measure.supplements):
+            cells = [(column.key, column.values.tolist()) for column in each.columns]
+            content = repr((each.key, each.title, each.note, each.id.tolist(), cells))
+            if content in first:
+                again[check, number] = first[content]
+            else:
+                first[content] = called(finding)
+    return again
+
+
+def supplement_views(
+    rows: Rows, *, slim: bool, again: Mapping[int, str] = MappingProxyType({})
+) -> tuple[SupplementView, ...]:
+    """Return the further tables of a check; slim: long ones cut, saying so, and no details.
+
+    again: tables that stand under another check, by their number from 0; that one is named.
+    """
     found = []
     for number, each in enumerate(rows.finding.measure.supplements, 1):
         if slim and each.detail:
+            continue
+        if number - 1 in again:
+            note = f"The same table as under {clean(again[number - 1])}; it is not repeated here."
+            found.append(SupplementView(title=clean(each.title), html=Markup(""), note=note))
             continue
         most = min(len(each.id), SLIM_ROWS) if slim else len(each.id)
         left = len(each.id) - most

@@ -78,6 +78,8 @@ _GRADE_LIMIT_OF = {
     "slope_measured": "grade",
 }
 """The same for slopes, whose limits are told beside the table."""
+_KNOWN_TO = ("σ plan", "σ height", "P within")
+"""Labels of columns that say how well a row is known."""
 _REASON_FIRST = ("",)
 """Kinds without an order of their own say first what was found: their tables may be wide."""
 _ROW_NAMES = {
@@ -160,11 +162,13 @@ class Table:
     cut: bool
 
 
-def check_table(rows: Rows, most: int | None = None, *, places: bool = True) -> Table:
+def check_table(
+    rows: Rows, most: int | None = None, *, places: bool = True, sigmas: bool = True
+) -> Table:
     """Return the table of a check, in pages; of points, their coordinates in a second one.
 
     most: how many rows it holds at most, the worst first, in one page; None: all, as they stand.
-    places: False leaves the coordinates out.
+    places, sigmas: False leaves the coordinates out, and what says how well they are known.
     """
     chosen = rows_of_kind(rows, "station")
     if chosen is not None:
@@ -173,6 +177,8 @@ def check_table(rows: Rows, most: int | None = None, *, places: bool = True) -> 
     where = _places(rows, columns)
     if not places:
         where = []
+    if not sigmas:
+        columns = [column for column in columns if column.label not in _KNOWN_TO]
     parts = list(batches(len(rows), PAGE_ROWS))
     worst = None
     if most is not None and most < len(rows):
@@ -202,7 +208,7 @@ def check_table(rows: Rows, most: int | None = None, *, places: bool = True) -> 
         pages=tuple(pages),
         empty=empty,
         filters=rows.by_row and len(rows) > 8,
-        wide=len(columns) > _UPRIGHT,
+        wide=len(columns) > (_UPRIGHT if sigmas else _ROOM),
         names=names,
         cut=most is not None and most < len(rows),
     )
@@ -563,7 +569,7 @@ def _head(rows: Rows, columns: Sequence[_Shown]) -> str:
     cells = [f'<th scope="col" data-sort="text" class="x">{name}</th>']
     if rows.by_row:
         cells.append('<th scope="col" data-sort="kind" class="x">Verdict</th>')
-        cells.append('<th scope="col" data-sort="number">Used</th>')
+        cells.append('<th scope="col" data-sort="number">Used <small>of the limit</small></th>')
     for column in columns:
         look = ' class="x"' if column.text else ""
         note = f" <small>{escape(column.note)}</small>" if column.note else ""

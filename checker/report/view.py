@@ -1,6 +1,6 @@
 """From results to what pages show: finished text, so that a template only lays out."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -55,7 +55,7 @@ from checker.report.sources import (
     measured_view,
     unit_words,
 )
-from checker.report.supplements import SupplementView, supplement_views
+from checker.report.supplements import SupplementView, repeated, supplement_views
 from checker.report.who import WhoView, who_view
 from checker.report.wording import Speaker
 from checker.text import ratio
@@ -84,7 +84,7 @@ class Tile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckView:
-    """A check's page."""
+    """A check's page. brief: no more than its verdict and its limits."""
 
     key: str
     name: str
@@ -102,6 +102,7 @@ class CheckView:
     figures: tuple[svg.Figure, ...]
     supplements: tuple[SupplementView, ...]
     table: tables.Table
+    brief: bool
     counts: str
     used: str
 
@@ -111,8 +112,9 @@ class SiteView:
     """The whole report. Everything is plain text unless it is Markup.
 
     looks: style rules of its drawings, where they share some. left_out: what a report of one page
-    leaves out, as a sentence, or "". methods: has the page of methods. speaker: says the
-    finished pages in the job's wording.
+    leaves out, as a sentence, or "". methods: has the page of methods. laths: what the first page
+    names of the cut sheet, in a report of one page. speaker: says the finished pages in the job's
+    wording.
     """
 
     title: str
@@ -133,6 +135,7 @@ class SiteView:
     figures: tuple[svg.Figure, ...]
     checks: tuple[CheckView, ...]
     cut_sheets: tuple[CutSheet, ...]
+    laths: tuple[CutSheet, ...]
     notes: Markup
     responsible: str
     surveyed_by: str
@@ -168,13 +171,14 @@ def site_view(
     *,
     most_rows: int | None = None,
     slim: bool = False,
+    paper: bool = False,
     since: Since = Since(),  # noqa: B008  (frozen)
 ) -> SiteView:
     """Return everything that the pages show.
 
     most_rows: how many rows all tables hold together at most, the worst first; None: all. slim:
-    without the checks' own plans and tables of coordinates. since: what changed since the report
-    that stood in the same place before.
+    without the checks' own plans and tables of coordinates. paper: without what paper has no room
+    for, saying so. since: what changed since the report that stood in the same place before.
     """
     job, outside = results.job, Outside(unit=results.job.unit)
     every = [
@@ -183,8 +187,20 @@ def site_view(
     ]
     doubts = results.doubts.tolist()
     room = _room([len(rows) for rows in every], most_rows)
+    again = repeated(results.findings) if paper or slim else {}
     checks = tuple(
-        _check(rows, number, results, links, most=most, slim=slim)
+        _check(
+            rows,
+            number,
+            results,
+            links,
+            _Room(
+                most=most,
+                slim=slim,
+                paper=paper,
+                again={table: name for (check, table), name in again.items() if check == number},
+            ),
+        )
         for number, (rows, most) in enumerate(zip(every, room, strict=True))
     )
     listed = ATTENTION if most_rows is None else min(ATTENTION, most_rows)
@@ -213,6 +229,7 @@ def site_view(
         figures=_overview(every, results, links, _SLIM_MARKS if slim else None),
         checks=checks,
         cut_sheets=cut_sheets(every),
+        laths=(),
         notes=notes_html(results.inputs.notes),
         responsible=job.responsible or "",
         surveyed_by=job.surveyed_by or "",
@@ -223,7 +240,7 @@ def site_view(
         version=__version__,
         kinds=frozenset(finding.measure.kind for finding in results.findings),
         looks="",
-        left_out="",
+        left_out=words.ON_PAPER if paper else "",
         methods=True,
         since=since,
         speaker=Speaker(results.inputs.wording),
@@ -476,15 +493,29 @@ def _room(lengths: Sequence[int], most: int | None) -> list[int | None]:
     return room
 
 
-def _check(
-    rows: Rows, number: int, results: Results, links: Links, *, most: int | None, slim: bool
-) -> CheckView:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Room:
+    """What a check's page has room for; most, slim, paper: as `site_view` has them.
+
+    again: its tables that stand under an earlier check, with that check's name.
+    """
+
+    most: int | None
+    slim: bool
+    paper: bool
+    again: Mapping[int, str]
+
+
+def _check(rows: Rows, number: int, results: Results, links: Links, room: _Room) -> CheckView:
     finding, measure = rows.finding, rows.finding.measure
+    slim = room.slim
     kind = svg.KINDS[kind_of(finding)]
     urgent: tuple[tuple[Attention, ...], int] = ((), 0)
     if rows.by_row and not slim:
         doubts = results.doubts.tolist()
         urgent = attention_list([rows], doubts, links, HERE, first=number, alone=True)
+    no_plan = slim or (room.paper and kind == "within")
+    own_plan = () if no_plan else _own_plan(rows, number, results, links)
     return CheckView(
         key=rows.key,
         name=_name(finding),
@@ -499,11 +530,12 @@ def _check(
         summary=_summary(finding, rows.outside, _is_told),
         risks=_summary(finding, rows.outside, _is_risk),
         remarks=tuple(true_minus(clean(text)) for text in measure.remarks),
-        figures=tuple(
-            _figures(rows, () if slim else _own_plan(rows, number, results, links), results)
+        figures=tuple(_figures(rows, own_plan, results)),
+        supplements=supplement_views(rows, slim=slim, again=room.again),
+        table=tables.check_table(
+            rows, room.most, places=not (slim or room.paper), sigmas=not room.paper
         ),
-        supplements=supplement_views(rows, slim=slim),
-        table=tables.check_table(rows, most, places=not slim),
+        brief=False,
         counts=_counts(rows),
         used=percent(finding.share),
     )
@@ -566,7 +598,7 @@ def _summary(
         more |= _digits(items.get(key), items.get(limit), outside)
     return tuple(
         Line(
-            name=clean(item.label),
+            name=clean(words.item_name(item, finding.measure.kind)),
             text=clean(
                 closure_ratio(float(item.value), asked)
                 if item.key in ("ratio", "raw_ratio") and isinstance(item.value, float)

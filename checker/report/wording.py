@@ -23,7 +23,7 @@ _AMOUNT: Final = re.compile(
     r"((?<!\w)[+−-]?\d\S*(?: ± \d\S*)?(?:\s(?:ft|m|mm|ppm|%|h|ft²|ft³|m²|m³)(?!\w))?)"
 )
 """A number with its unit."""
-_SPOKEN: Final = re.compile(r' (aria-label|placeholder)="([^"]*)"')
+_SPOKEN: Final = re.compile(r' (aria-label|placeholder|data-say-[a-z]+)="([^"]*)"')
 _WORDS: Final = re.compile(r"[^\W\d_]{2}")
 _SENTENCE: Final = re.compile(r"(?<=[.!?])(?<!\b[A-Z]\.)(?<!\bch\.)\s+(?=[^\W_a-z]|\{)")
 _CLAUSE: Final = re.compile(r"(?<=[:;,])\s+|\s+(?=\()|(?<= –)\s+")

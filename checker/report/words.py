@@ -9,6 +9,7 @@ import numpy as np
 from checker.model.finding import Finding, Open, Results, Verdict
 from checker.model.job import Status
 from checker.model.kinds import kind_name
+from checker.model.measure import Item
 from checker.report.rows import HEIGHT_LIMITS, PLAN_LIMITS, Rows
 from checker.report.show import percent
 from checker.units import LengthUnit
@@ -18,6 +19,35 @@ STATUS_NOTES = {
     Status.ISSUED: "",
     Status.SUPERSEDED: "Superseded: do not use. Ask for the report that replaces this one.",
 }
+ON_PAPER = (
+    "Left out on paper: the tables of coordinates, the columns of standard deviations and P "
+    "within, tables that stand under another check already, and the plans of checks that are "
+    "wholly within. The pages have them; the numbers are in results.csv."
+)
+_LIMIT_NAMES = {
+    "allowed_horizontal": "Allowed in plan",
+    "allowed_vertical": "Allowed in height",
+    "allowed_along": "Allowed along the line",
+    "allowed_across": "Allowed across the line",
+    "allowed_distance": "Allowed difference of distance",
+    "allowed_elevation": "Allowed difference of elevation",
+    "allowed_slope": "Allowed difference of slope",
+    "allowed_radius": "Allowed difference of radius",
+    "allowed_plumb": "Allowed out of plumb",
+    "angular_allowable_arcsec": "Allowed angular misclosure",
+    "ratio_required": "Closure ratio asked for",
+    "allowable": "Allowed misclosure",
+}
+"""What a limit limits, by the key of its number; the files have the tolerance's own word."""
+_LIMIT_NAMES_OF = {
+    "figure": {
+        "angular_allowable_arcsec": "Allowed for the bearing of a common line",
+        "allowed_distance": "Allowed for the length of a common line, and gap",
+    },
+    "network": {"allowed_distance": "Allowed semi-major axis between two stations"},
+    "plane": {"allowed_vertical": "Allowed off the plane"},
+}
+"""The same, where a kind of check compares something else."""
 PASSIVE = {
     Verdict.OUTSIDE: "outside tolerance",
     Verdict.UNDECIDED: "undecided",
@@ -32,6 +62,12 @@ class Headline:
 
     big: str
     rest: str
+
+
+def item_name(item: Item, kind: str) -> str:
+    """Return what a number of a check of that kind is called on its page."""
+    names = _LIMIT_NAMES | _LIMIT_NAMES_OF.get(kind, {})
+    return names.get(item.key, item.label)
 
 
 def called(finding: Finding) -> str:

@@ -207,3 +207,91 @@ def test_every_page_is_valid_html(pages: list[Path]) -> None:
         parser = html5lib.HTMLParser(strict=True)
         parser.parse(path.read_bytes(), transport_encoding="utf-8")
         assert parser.errors == [], path.name
+
+
+def test_a_tap_in_the_list_shows_the_reason_without_a_swipe(
+    browser: "Browser", report: Path
+) -> None:
+    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto((report / "report" / "index.html").as_uri())
+    page.locator(".attention th a", has_text="715").first.tap()
+    page.wait_for_selector("tr.told")
+    found = page.locator("tr:target td.w").text_content()
+    told = page.locator("tr.told span")
+    assert told.text_content() == found
+    assert found
+    box = told.bounding_box()
+    assert box
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= PHONE["width"]
+    assert 0 <= box["y"] < PHONE["height"]
+    rows = page.locator("table.judged tbody tr").count()
+    page.locator("table.judged thead button").nth(2).tap()
+    assert page.locator("tr.told").count() == 0
+    assert page.locator("table.judged tbody tr").count() == rows - 1
+    context.close()
+    desk = browser.new_page(viewport=DESK)  # type: ignore[arg-type]
+    desk.goto((report / "report" / "check-road-right-edge.html").as_uri() + "#c9-715")
+    desk.wait_for_selector("tr.told", state="attached")
+    assert not desk.locator("tr.told").is_visible()
+    desk.close()
+
+
+def test_the_plan_on_a_phone_begins_whole_with_all_that_is_outside_in_view(
+    browser: "Browser", report: Path
+) -> None:
+    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto((report / "report" / "index.html").as_uri())
+    box = page.locator("svg#plan").bounding_box()
+    assert box
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= PHONE["width"]
+    marks = page.locator("svg#plan .m-outside").all()
+    assert len(marks) > 3
+    for mark in marks:
+        place = mark.bounding_box()
+        assert place
+        assert place["width"] > 6
+        assert box["x"] <= place["x"] <= box["x"] + box["width"]
+        assert box["y"] <= place["y"] <= box["y"] + box["height"]
+    names = "[...document.querySelectorAll('svg#plan .zoom .mk text')]"
+    shown = (
+        f"{names}.filter(e => e.style.visibility !== 'hidden').map(e => e.getBoundingClientRect())"
+    )
+    boxes = page.evaluate(f"{shown}.map(r => [r.left, r.top, r.right, r.bottom])")
+    assert len(boxes) > 3
+    for one, (left, top, right, base) in enumerate(boxes):
+        for other in boxes[one + 1 :]:
+            assert right < other[0] or other[2] < left or base < other[1] or other[3] < top
+    context.close()
+
+
+def test_the_page_to_pass_on_is_far_shorter_than_a_hundred_screens(
+    browser: "Browser", report: Path
+) -> None:
+    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto((report / "single" / "index.html").as_uri())
+    assert page.evaluate("document.documentElement.scrollHeight") < 62_000
+    laths = page.locator("#laths").bounding_box()
+    cautions = page.locator("#cautions").bounding_box()
+    attention = page.locator("#attention").bounding_box()
+    assert laths
+    assert cautions
+    assert attention
+    assert attention["y"] < laths["y"] < cautions["y"]
+    wide = page.evaluate(
+        "[...document.querySelectorAll('.pocket')]"
+        ".map(table => table.scrollWidth - table.parentNode.clientWidth)"
+    )
+    assert max(wide) <= 0
+    files = page.locator("#inputs table").first
+    assert not files.is_visible()
+    page.goto((report / "single" / "index.html").as_uri() + "#inputs")
+    page.reload()
+    assert files.is_visible()
+    page.emulate_media(media="print")
+    assert page.locator("#measurements table").first.is_visible()
+    context.close()

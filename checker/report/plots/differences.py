@@ -15,7 +15,15 @@ from checker.model.finding import Results, Verdict
 from checker.model.job import Surface
 from checker.report import svg
 from checker.report.lath import height_texts
-from checker.report.plots.plan import HEIGHT, WIDTH, furniture, grid, grid_texts, scales
+from checker.report.plots.plan import (
+    HEIGHT,
+    WIDTH,
+    foot_key,
+    furniture,
+    grid,
+    grid_texts,
+    scales,
+)
 from checker.report.rows import Rows, least_reach
 from checker.report.show import THIN
 from checker.text import fixed, signed
@@ -253,10 +261,12 @@ def _key(figure_id: str, words: Words) -> list[str]:
     """Return what the two marks mean."""
     base = HEIGHT - 18
     return [
-        svg.at(30, base - 3, _mark(figure_id, 1.0, 8, heavy=False)),
-        svg.text(44, base + 1, words.above),
-        svg.at(200, base - 5, _mark(figure_id, -1.0, 8, heavy=False)),
-        svg.text(214, base + 1, words.below),
+        foot_key(
+            svg.at(30, base - 3, _mark(figure_id, 1.0, 8, heavy=False)),
+            svg.text(44, base + 1, words.above),
+            svg.at(200, base - 5, _mark(figure_id, -1.0, 8, heavy=False)),
+            svg.text(214, base + 1, words.below),
+        )
     ]
 
 

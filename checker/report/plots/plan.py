@@ -242,7 +242,8 @@ def plan(
     if vectors:
         caption += (
             " The tick on a mark runs from design toward the shot; its length is the share of "
-            "that point's own plan tolerance, so classes with different tolerances compare."
+            "that point's own plan tolerance, so classes with different tolerances compare. One "
+            "tolerance is a little over two marks long, at any zoom."
         )
     if len(drawn) < whole_number:
         caption += (
@@ -316,22 +317,22 @@ def grid(x_of: svg.Scale, y_of: svg.Scale) -> list[str]:
 
 
 def grid_texts(x_of: svg.Scale, y_of: svg.Scale) -> list[str]:
-    """Return the coordinates that stand at the grid's lines."""
+    """Return the coordinates that stand at the grid's lines; a narrow screen has every other."""
     texts = []
     values, decimals = x_of.ticks(6)
-    for value in values:
+    for number, value in enumerate(values):
         place = x_of(value)
         if 60 < place < WIDTH - 60:
-            label = f"E {svg.tick_text(value, decimals)}"
-            texts.append(
-                svg.text(place, 15, label, anchor="middle", size=10.5, dim=True, halo=True)
-            )
+            name = f"E {svg.tick_text(value, decimals)}"
+            label = svg.text(place, 15, name, anchor="middle", size=10.5, dim=True, halo=True)
+            texts.append(f'<g class="roomy">{label}</g>' if number % 2 else label)
     values, decimals = y_of.ticks(4)
     for value in values:
         place = y_of(value)
         if 30 < place < HEIGHT - 60:
             label = f"N {svg.tick_text(value, decimals)}"
-            texts.append(svg.text(7, place - 4, label, size=10.5, dim=True, halo=True))
+            text = svg.text(7, place - 4, label, size=10.5, dim=True, halo=True)
+            texts.append(text if place > 60 else f'<g class="roomy">{text}</g>')
     return [f'<g class="fixed">{"".join(texts)}</g>']
 
 
@@ -464,6 +465,11 @@ def _overlap(
     return one[0] < other[2] and one[2] > other[0] and one[1] < other[3] and one[3] > other[1]
 
 
+def foot_key(*parts: str) -> str:
+    """Return what explains the marks at the foot; a narrow screen leaves it to the caption."""
+    return f'<g class="roomy">{"".join(parts)}</g>'
+
+
 def furniture(x_of: svg.Scale, outside: Outside, *, vectors: bool) -> list[str]:
     """Return scale bar, key of the vectors and north arrow, which stay put when the plan zooms."""
     long = svg.round_step(180 / x_of.per_unit)
@@ -488,16 +494,9 @@ def furniture(x_of: svg.Scale, outside: Outside, *, vectors: bool) -> list[str]:
         "</g>",
     ]
     if vectors:
-        parts.append(
-            svg.path(f"M24 {base - 5}V{base + 4}M24 {base}h{_TOLERANCE:g}m0 -5v9", width=1.8)
-        )
-        parts.append(
-            svg.text(
-                24 + _TOLERANCE + 8,
-                base + 4,
-                "a tick of this length is one plan tolerance, at any zoom",
-            )
-        )
+        tick = svg.path(f"M24 {base - 5}V{base + 4}M24 {base}h{_TOLERANCE:g}m0 -5v9", width=1.8)
+        said = "a tick of this length is one plan tolerance, at any zoom"
+        parts.append(foot_key(tick, svg.text(24 + _TOLERANCE + 8, base + 4, said)))
     arrow = (
         f'<path d="M0 -26L7 8L0 3L-7 8Z" class="ink" fill="{svg.INK}"/>'
         f"{svg.text(0, 23, 'N', anchor='middle', size=12, bold=True, halo=True)}"

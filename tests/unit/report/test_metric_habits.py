@@ -95,7 +95,7 @@ def test_every_kind_of_check_is_looked_at() -> None:
 
 
 def test_a_failure_never_prints_as_its_limit() -> None:
-    pattern = re.compile(r"(\d+(?:\.\d+)?) mm[^.<;]*?(?:over|limit) (\d+(?:\.\d+)?) mm")
+    pattern = re.compile(r"(\d+(?:\.\d+)?)\smm[^.<;]*?(?:over|limit) (\d+(?:\.\d+)?)\smm")
     pairs = [pair for name in small_jobs() for pair in pattern.findall(_pages(name))]
     assert pairs
     assert all(said != limit for said, limit in pairs)

@@ -86,7 +86,7 @@ def test_the_command_ends_with_2_and_writes_nothing(
 def test_a_page_for_paper_asks_for_nothing_and_leads_nowhere_else() -> None:
     results = factory.make()
     links = Links(results, single_file=True)
-    html = "".join(render_one(site_view(results, links, map_file(results)), links))
+    html = render_one(site_view(results, links, map_file(results)), links)
     paper = paper_html(html)
     assert "<script" not in paper
     assert "<use" not in paper

@@ -362,7 +362,7 @@ def test_one_file_is_small_enough_to_pass_on() -> None:
     single = render(factory.make(), single_file=True)["index.html"]
     assert len(single) < 300_000
     text = single.decode()
-    assert "leaves out the plan of each check" in text
+    assert "Not on it: the plan of each check" in text
     assert 'class="data sortable places"' not in text
 
 

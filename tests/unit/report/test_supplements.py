@@ -1,17 +1,29 @@
 """Further tables of a check: in results.json, on its page, and what the one-page report keeps."""
 
 import json
+import re
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import jsonschema
+import numpy as np
 import pytest
 
 from checker.cli import main
+from checker.model.finding import Verdict
+from checker.model.measure import Quantity
 from checker.read.inputs import open_job
+from checker.report.geojson import map_file
+from checker.report.links import Links
+from checker.report.pages import render_one
 from checker.report.results_json import results_document, results_text
-from checker.run import evaluate
+from checker.report.supplements import repeated
+from checker.report.view import site_view
+from checker.run import check, evaluate
+
+DEMO = Path(__file__).parents[3] / "demo_job"
 
 JOB = """[job]
 title = "Invented"
@@ -93,3 +105,51 @@ def test_one_page_leaves_tables_of_coordinates_out(folder: Path, tmp_path: Path)
     text = (tmp_path / "one" / "index.html").read_text(encoding="utf-8")
     assert ">What each rule changes<" in text
     assert ">Coordinates by each rule<" not in text
+
+
+def test_paper_leaves_out_coordinates_and_what_it_has_had_already() -> None:
+    results = check(DEMO)
+    links = Links(results, single_file=True)
+    html = render_one(site_view(results, links, map_file(results), paper=True), links)
+    assert "Left out on paper: the tables of coordinates" in html
+    assert "places, in US survey feet" not in html
+    tables_of_rows = re.findall(r'<table class="data sortable judged".*?</table>', html, re.DOTALL)
+    assert tables_of_rows
+    assert not [each for each in tables_of_rows if ">P within<" in each or ">σ plan" in each]
+    roads = [
+        each
+        for each in results.findings
+        if any("curves of alignment ROAD" in more.title for more in each.measure.supplements)
+    ]
+    assert len(roads) > 2
+    tables = re.findall(r"<table[^>]*><caption[^>]*><span>[^<]*vertical curves of[^<]*", html)
+    assert len(tables) == 1
+    said = f"The same table as under {roads[0].measure.name}; it is not repeated here."
+    assert html.count(said) >= len(roads) - 1
+    whole = render_one(site_view(results, links, map_file(results)), links)
+    assert "Left out on paper" not in whole
+    assert "it is not repeated here" not in whole
+    for finding in results.findings:
+        if finding.verdict is Verdict.WITHIN and not finding.close:
+            key = f"c{results.findings.index(finding) + 1}-plan"
+            assert f'<svg id="{key}"' not in html
+
+
+def test_tables_that_differ_in_one_number_are_no_repetition() -> None:
+    results = check(DEMO)
+    again = repeated(results.findings)
+    assert again
+    (number, table), _ = next(iter(again.items()))
+    finding = results.findings[number]
+    supplements = list(finding.measure.supplements)
+    column = next(
+        each
+        for each in supplements[table].columns
+        if each.quantity not in (Quantity.TEXT, Quantity.FLAG)
+    )
+    other = replace(column, values=column.values.astype(np.float64) * (1 + 1e-12))
+    columns = tuple(other if each is column else each for each in supplements[table].columns)
+    supplements[table] = replace(supplements[table], columns=columns)
+    changed = replace(finding, measure=replace(finding.measure, supplements=tuple(supplements)))
+    findings = [*results.findings[:number], changed, *results.findings[number + 1 :]]
+    assert (number, table) not in repeated(findings)

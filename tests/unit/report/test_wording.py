@@ -11,6 +11,7 @@ import pytest
 
 from checker.cli import main
 from checker.model.wording import Wording
+from checker.report.pages import kept_together
 from checker.report.render import render
 from checker.report.wording import Speaker
 from tests import make_wording
@@ -126,6 +127,48 @@ def test_places_may_change_their_order_and_hold_texts_of_the_file() -> None:
     assert speaker.text("no such text") == "no such text"
 
 
+def test_what_the_script_says_comes_from_the_file_too() -> None:
+    """Its texts stand in the page; the script itself has none."""
+    wording = Wording(texts={key: accented(key) for key in listed()})
+    results = factory.make()
+    page = render(replace(results, inputs=replace(results.inputs, wording=wording)))["index.html"]
+    spoken = dict(re.findall(r'data-say-(\w+)="([^"]*)"', page.decode()))
+    assert spoken == {
+        "up": accented("Sorted by {1}, ascending"),
+        "down": accented("Sorted by {1}, descending"),
+        "shown": accented("{1} of {2} rows of this table are shown"),
+    }
+    assert f'aria-label="{accented("Zoom in")}"' in page.decode()
+    script = (make_wording.TEMPLATES / "page.js").read_text(encoding="utf-8")
+    used = set(re.findall(r'say\((?:up \? )?"(\w+)"(?: : "(\w+)")?', script))
+    assert {name for pair in used for name in pair if name} == set(spoken)
+    code = re.sub(r"^ *//.*", "", script, flags=re.MULTILINE)
+    texts = [each for pair in re.findall(r"\"([^\"]*)\"|'([^']*)'", code) for each in pair]
+    assert not [each for each in texts if re.search(r"[a-z]{3,} [a-z]{2,} ", each)]
+
+
+def test_a_number_and_its_unit_stay_on_one_line_in_any_wording() -> None:
+    page = kept_together(
+        '<html><head><style>a 5 ft</style></head><body title="5 ft"><p>0.300 ft, 5 of 7, 12 mm; '
+        '3 fthm</p><code>5 ft</code><div class="notes"><p>5 ft</p></div><script>5 m</script>'
+    )
+    gap = "\N{NO-BREAK SPACE}"
+    assert page == (
+        f'<html><head><style>a 5 ft</style></head><body title="5 ft"><p>0.300{gap}ft, 5 of 7, '
+        f'12{gap}mm; 3 fthm</p><code>5 ft</code><div class="notes"><p>5 ft</p></div>'
+        "<script>5 m</script>"
+    )
+    speaker = Speaker(Wording(texts={"height {1} high, limit {2}": "{1} zu hoch, erlaubt {2}"}))
+    said = speaker.page("<p>height 0.300 ft high, limit 0.060 ft</p>")
+    assert kept_together(f"<head></head>{said}").endswith(
+        f"<p>0.300{gap}ft zu hoch, erlaubt 0.060{gap}ft</p>"
+    )
+    results = factory.make()
+    pages = [data.decode() for name, data in render(results).items() if name.endswith(".html")]
+    assert sum(len(re.findall(rf"\d{gap}ft\b", page)) for page in pages) > 50
+    assert not [text for page in pages for text in shown(page) if re.search(r"\d ft\b", text)]
+
+
 def test_a_wording_cannot_bring_markup_and_leaves_code_alone() -> None:
     speaker = Speaker(Wording(texts={"Find": '<b>"x" & y', "Zoom in": '"><i>'}))
     assert speaker.page("<p>Find</p><script>Find</script>") == (
@@ -137,7 +180,7 @@ def test_a_wording_cannot_bring_markup_and_leaves_code_alone() -> None:
 
 def test_a_job_names_its_wording_and_lists_it_among_its_inputs(tmp_path: Path) -> None:
     rows = [("1", 10.0, 20.0, 3.0)]
-    job = JobFolder(design=rows, shots=rows).write(tmp_path / "job")
+    job = JobFolder(design=rows, shots=[("1", 10.0, 20.001, 3.0)]).write(tmp_path / "job")
     folder = job if job.is_dir() else job.parent
     text = (folder / "job.toml").read_text(encoding="utf-8")
     (folder / "job.toml").write_text(
@@ -159,7 +202,7 @@ def test_the_page_of_what_changed_speaks_it_too(
 ) -> None:
     rows = [("S1", 10.0, 20.0, 3.0), ("S2", 11.0, 22.0, 3.0)]
     for name, north in (("w1", 10.0), ("w2", 15.0)):
-        job = JobFolder(design=rows, shots=[("S1", north, 20.0, 3.0), rows[1]])
+        job = JobFolder(design=rows, shots=[("S1", north, 20.001, 3.0), rows[1]])
         main(["build", str(job.write(tmp_path / "job")), "--out", str(tmp_path / name)])
     file = tmp_path / "other.toml"
     texts = "\n".join(f"{json.dumps(key)} = {json.dumps(accented(key))}" for key in listed())
