@@ -28,6 +28,7 @@ from checker.read.job_draft import (
 )
 from checker.read.job_evidence import control_sigmas, sigma_keys
 from checker.read.job_older import older_designs
+from checker.read.job_parts import time_with_unit
 from checker.read.job_tolerances import tolerance_of
 from checker.read.points import VOCABULARY
 from checker.read.toml_tables import Table, listed, quoted
@@ -291,7 +292,7 @@ def read_gate(draft: Draft, table: Table) -> None:
             accept=lambda angle: 0.0 <= angle < math.pi / 2,
         ),
         check_within_s=table.parsed(
-            "check_within", parse_seconds, 'a time greater than 0 such as "2 h"', accept=positive
+            "check_within", time_with_unit, 'a time greater than 0 such as "2 h"', accept=positive
         ),
         source=table.text("source"),
         sources=_sources(table),

@@ -7,7 +7,7 @@ from itertools import pairwise
 from checker.model.job import Position, Selection, Tolerance
 from checker.read.job_draft import Draft, identifier, needs_section, plan_of
 from checker.read.toml_tables import Table, is_short_number, quoted
-from checker.units import AngleFormat, parse_angle, parse_bearing
+from checker.units import AngleFormat, UnitError, parse_angle, parse_bearing, parse_seconds
 
 
 def section_name(draft: Draft, table: Table, word: str) -> str:
@@ -167,3 +167,10 @@ def azimuth_of(table: Table, key: str, fmt: AngleFormat) -> float | None:
         remedy="check the digits; take 360 off or add 360 where a whole turn was counted",
     )
     return None if azimuth is None else 0.0 if azimuth >= 2 * math.pi else azimuth
+
+
+def time_with_unit(value: str | float) -> float:
+    """Return a span of time in seconds; UnitError for a bare number, which says too little."""
+    if not isinstance(value, str) or not re.search(r"[A-Za-z]\s*\.?\s*$", value):
+        raise UnitError(f"{quoted(value)} has no unit", 'write a time such as "4 h" or "30 min"')
+    return parse_seconds(value)

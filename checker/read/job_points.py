@@ -1,7 +1,5 @@
 """The sections of a job file that compare points one by one: [[stakeout]], [[repeats]]."""
 
-import re
-
 from checker.model.job import Match, Repeats, Selection, Stakeout
 from checker.read.alignments import STAKES
 from checker.read.job_alignment import alignment_of, stake_offset_of, stakes_of
@@ -14,10 +12,10 @@ from checker.read.job_parts import (
     needs_tolerance,
     section_name,
     selection_of,
+    time_with_unit,
 )
 from checker.read.job_tolerances import tolerance_of
-from checker.read.toml_tables import Table, quoted
-from checker.units import UnitError, parse_seconds
+from checker.read.toml_tables import Table
 
 
 def read_stakeout(draft: Draft, table: Table) -> None:
@@ -120,14 +118,8 @@ def read_repeats(draft: Draft, table: Table) -> None:
             measured=measured_of(table),
             within_m=within,
             apart_s=table.parsed(
-                "apart", _time_with_unit, 'a time greater than 0 such as "4 h"', accept=positive
+                "apart", time_with_unit, 'a time greater than 0 such as "4 h"', accept=positive
             ),
             **sample_keys(table),
         )
     )
-
-
-def _time_with_unit(value: str | float) -> float:
-    if not isinstance(value, str) or not re.search(r"[A-Za-z]\s*\.?\s*$", value):
-        raise UnitError(f"{quoted(value)} has no unit", 'write a time such as "4 h" or "30 min"')
-    return parse_seconds(value)

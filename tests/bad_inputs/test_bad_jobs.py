@@ -379,3 +379,17 @@ def test_nothing_is_compared_with_itself(
     (only,) = caught.value.problems
     assert only.slug == slug
     assert says in only.message
+
+
+@pytest.mark.parametrize("value", ["2", '"2"'])
+def test_hours_are_not_taken_for_seconds(value: str) -> None:
+    text = (
+        '[job]\ntitle = "Invented"\nunit = "foot"\n[measured]\nfiles = ["m.csv"]\n'
+        '[control]\nfile = "c.csv"\ntolerance = { horizontal = "0.1 ft" }\n'
+        f"[gate]\ncheck_within = {value}\n"
+    )
+    with pytest.raises(InputError) as caught:
+        read_job(Source(path="job.toml", data=text.encode()), Path())
+    (only,) = caught.value.problems
+    assert "has no unit" in only.message
+    assert only.where.line == 10
