@@ -423,7 +423,7 @@ def _stale(cause: Cause, unit: LengthUnit) -> str:
     if not name:
         return _off(cause, unit)
     one = all(item.key != "one_vector" for item in cause.parameter)
-    tail = f", off by {_vector(cause, unit)}" if one else ""
+    tail = f"; against this one {_vector(cause, unit)}" if one else ""
     return f"where {name} of the design puts them{tail}"
 
 
