@@ -17,10 +17,15 @@ _CLOCK = re.compile(
     r"(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?\s*(Z|UTC|[+-]\d\d:?\d\d)?", re.IGNORECASE
 )
 _DATED = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?:[T ]+(.+))?", re.IGNORECASE)
+_YEAR_LAST = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})(?:[T ,]+(.+))?", re.IGNORECASE)
+_MONTHS = 12
 _COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)(?:[T ]?(.+))?", re.IGNORECASE)
 _COMPACT_CLOCK = re.compile(r"(\d\d)(\d\d)(\d\d)(?:[.,](\d+))?(Z|[+-]\d\d:?\d\d)?", re.IGNORECASE)
 _PLAIN_CHARACTERS = frozenset("0123456789-:T. ")
-_HINT = "write date and time as 2031-04-17T10:15:00Z, or give a date and a time column"
+_HINT = (
+    "write date and time as 2031-04-17T10:15:00Z, or give a date and a time column; in 04/05/2031 "
+    "nothing tells the day from the month"
+)
 
 
 def read_times(cells: Cells) -> TimeArray | None:
@@ -44,6 +49,7 @@ def read_times(cells: Cells) -> TimeArray | None:
             clock if _DATED.fullmatch(clock) else _together(day, clock)
             for day, clock in zip(cells.raw("date"), stamps, strict=True)
         ]
+    stamps = _year_first(stamps, cells, where)
     shown = [stamp for stamp in stamps if not is_blank(stamp)]
     if not shown:
         return np.full(len(stamps), np.datetime64("NaT", "ms"))
@@ -73,6 +79,41 @@ def read_times(cells: Cells) -> TimeArray | None:
             )
         )
     return values
+
+
+def _year_first(stamps: Sequence[str], cells: Cells, where: Where) -> list[str]:
+    """Return the stamps of a column, those that end their date with the year turned round.
+
+    Which number is the day must be told by the column itself: by one beyond 12, or by points
+    between, which stand where the day comes first (common practice, no source). Otherwise, and
+    where rows tell different orders, they are left as they are, which no date can be read from.
+    """
+    found = [_YEAR_LAST.fullmatch(stamp.strip()) for stamp in stamps]
+    dated = [match for match in found if match is not None]
+    if not dated:
+        return list(stamps)
+    first = any(int(match[1]) > _MONTHS for match in dated)
+    second = any(int(match[3]) > _MONTHS for match in dated)
+    points = all(match[2] == "." for match in dated)
+    if first == second and not (points and not first):
+        return list(stamps)
+    day, month = (1, 3) if first or not second else (3, 1)
+    order, why = ("day, month" if day == 1 else "month, day"), "a day beyond the 12th tells so"
+    if not first and not second:
+        why = "points stand where the day comes first"
+    cells.notices.append(
+        Notice(
+            slug="date-order",
+            where=where,
+            message=f"{quoted(dated[0].string)} and the like are read as {order}, year: {why}",
+        )
+    )
+    return [
+        stamp
+        if match is None
+        else f"{match[4]}-{int(match[month]):02d}-{int(match[day]):02d} {match[5] or ''}".strip()
+        for stamp, match in zip(stamps, found, strict=True)
+    ]
 
 
 def _together(day: str, clock: str) -> str:

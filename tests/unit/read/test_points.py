@@ -363,7 +363,7 @@ def test_stored_sigmas_come_at_one_sigma() -> None:
         ("pdop", "-1", "negative"),
         ("sigma_h", "-0.01", "negative"),
         ("sigma_h", "nan", "not-a-number"),
-        ("time", "17/04/2031 10:15", "bad-time"),
+        ("time", "03/04/2031 10:15", "bad-time"),
         ("time", "2031-13-17 10:15", "bad-time"),
     ],
 )
