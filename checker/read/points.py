@@ -29,7 +29,14 @@ from checker.read.frames import (
     same_name,
 )
 from checker.read.geojson import is_geojson, read_geojson
-from checker.read.headings import Assignment, Field, Vocabulary, field
+from checker.read.headings import (
+    Assignment,
+    Field,
+    Vocabulary,
+    column_number,
+    field,
+    mapped,
+)
 from checker.read.short_rows import whole_rows
 from checker.read.tables import Table, read_table
 from checker.read.times import read_times
@@ -37,6 +44,9 @@ from checker.text import quoted
 from checker.units import LengthUnit, SigmaLevel, parse_angle
 
 A = TypeVar("A", bound=np.generic)
+
+_HEAD: Final = 20_000
+"""Characters of a file in which its headings stand."""
 
 _AXES: Final = {
     "sigma_n": "n north northing",
@@ -207,6 +217,7 @@ def read_points(  # noqa: PLR0913  (what every table of points needs)
     parts: list[_Part] = []
     for source in sources:
         reader = _FileReader(source, unit, columns, sigma_level, (crs_from, crs_to), vaguest_m)
+        reader.others = [other for other in sources if other is not source]
         try:
             parts.append(reader.read())
         except InputError as fault:
@@ -282,6 +293,35 @@ class _FileReader:
         self._vaguest_m = vaguest_m
         self._faults = Faults(source.path)
         self.notices: list[Notice] = []
+        self.others: Sequence[Source] = ()
+
+    def _columns_here(self, table: Table) -> Mapping[str, str]:
+        """Return the job's columns, without those that are meant for other files of the same list.
+
+        Two collectors head their files differently: a heading that the job names and this file does
+        not have is let go where another file has it and this one's own is recognised.
+        """
+        kept = dict(self._columns)
+        for name, found in mapped(self._columns, table.header).items():
+            wanted = self._columns[name]
+            if found or column_number(wanted) is not None:
+                continue
+            own = [
+                heading
+                for heading in table.header
+                if (claim := VOCABULARY.claim(heading)) is not None and claim[0] == name
+            ]
+            if own and any(wanted in decode(other)[0][:_HEAD] for other in self.others):
+                del kept[name]
+                self.notices.append(
+                    Notice(
+                        slug="heading-elsewhere",
+                        where=Where(file=table.path, line=table.header_line or None),
+                        message=f"{name} is taken from {quoted(own[0])} here: the job's "
+                        f"{quoted(wanted)} is a heading of another file",
+                    )
+                )
+        return kept
 
     def read(self) -> _Part:
         source, frames = self._source, self._frames
@@ -296,7 +336,7 @@ class _FileReader:
                 raise of_its_kind(fault, source, VOCABULARY) from None
         self.notices.extend(table.notices)
         self._faults.take(table)
-        assigned, said = assign_columns(table, self._columns)
+        assigned, said = assign_columns(table, self._columns_here(table))
         self.notices.extend(said)
         geographic = has_degrees(assigned)
         assigned.require(

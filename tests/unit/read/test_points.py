@@ -640,3 +640,29 @@ def test_empty_cells_with_their_signs_are_no_short_row() -> None:
     found, _ = read("id;northing;easting;elevation\n1;10;20;\n2;11;21;4\n")
     assert np.isnan(found.elevation_m[0])
     assert len(found) == 2
+
+
+def test_two_collectors_with_headings_of_their_own_are_read_together() -> None:
+    """The job maps the headings of the first; those of the second are known by themselves."""
+    first = Source(path="a.csv", data=b"Nr,Up N,Over E,Lev\n1,10,20,3\n")
+    second = Source(path="b.csv", data=b"Point,Northing,Easting,Elevation\n2,11,21,4\n")
+    columns = {"id": "Nr", "northing": "Up N", "easting": "Over E", "elevation": "Lev"}
+    for sources in ([first, second], [second, first]):
+        points, notices = read_points(
+            sources, unit=LengthUnit.METRE, columns=columns, role="as-measured", unique=False
+        )
+        assert sorted(points.id.tolist()) == ["1", "2"]
+        assert sorted(points.northing_m.tolist()) == [10.0, 11.0]
+        told = [notice for notice in notices if notice.slug == "heading-elsewhere"]
+        assert {notice.where.file for notice in told} == {"b.csv"}
+        assert len(told) == 4
+    # a slip of the pen is no heading of another file
+    with pytest.raises(InputError) as caught:
+        read_points(
+            [first, second],
+            unit=LengthUnit.METRE,
+            columns=columns | {"elevation": "Levl"},
+            role="as-measured",
+            unique=False,
+        )
+    assert {problem.slug for problem in caught.value.problems} == {"unknown-heading"}
