@@ -11,7 +11,6 @@ import numpy as np
 from checker.diagnose.causes import of_lines
 from checker.diagnose.evidence import UNKNOWN_SIGMA_H_M, Evidence, on_lines
 from checker.diagnose.hypothesis import STEPS, Setting
-from checker.diagnose.rematch import numbers
 from checker.diagnose.search import Found, search
 from checker.diagnose.sparse import on_the_other_side
 from checker.model.arrays import BoolArray
@@ -52,7 +51,7 @@ def _moves_all(found: Found) -> bool:
 
 
 def _beside_a_line(measure: Measure, section: Stakeout) -> Evidence:
-    across, far, sigma = (numbers(measure, key) for key in ("across", "horizontal", "sigma_h"))
+    across, far, sigma = (measure.numbers(key) for key in ("across", "horizontal", "sigma_h"))
     here: BoolArray = np.isfinite(across) & ~(np.abs(far - np.abs(across)) > _ON_IT_M)
     here &= (measure.shots[:, 0] >= 0) & (measure.unchecked == "")
     here &= ~np.asarray(measure.column("superseded").values, dtype=np.bool_)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from checker.diagnose.rematch import Table, numbers, rematched, repeats_of, table_of
+from checker.diagnose.rematch import Table, rematched, repeats_of, table_of
 from checker.diagnose.sources import heights_alone, related_points, tested_points
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.finding import Finding
@@ -246,7 +246,7 @@ def _usable(measure: Measure) -> IntArray:
     here = (shot >= 0) & (measure.unchecked == "")
     here &= ~np.asarray(measure.column("superseded").values, dtype=np.bool_)
     for key in ("design_n", "design_e", "measured_n", "measured_e"):
-        here &= np.isfinite(numbers(measure, key))
+        here &= np.isfinite(measure.numbers(key))
     return np.flatnonzero(here)
 
 
@@ -340,7 +340,7 @@ def _rows_of(part: _Part) -> IntArray:
     rows = np.array([row_of.get(int(each), -1) for each in table.shot.tolist()], dtype=np.int64)
     for axis, key in enumerate(("design_n", "design_e")):
         if any(column.key == key for column in part.measure.columns):
-            other = numbers(part.measure, key)[rows] != table.known[:, axis]
+            other = part.measure.numbers(key)[rows] != table.known[:, axis]
             rows[other & np.isfinite(table.known[:, axis])] = -1
     return rows
 

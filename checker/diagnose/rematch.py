@@ -62,19 +62,11 @@ class Table:
         )
 
 
-def numbers(measure: Measure, key: str) -> FloatArray:
-    """Return a column of a measure as numbers, NaN throughout where it has none."""
-    for column in measure.columns:
-        if column.key == key:
-            return np.asarray(column.values, dtype=np.float64)
-    return np.full(len(measure.id), np.nan)
-
-
 def table_of(measure: Measure, rows: IntArray) -> Table:
     """Return these rows of a stakeout or of the control."""
 
     def stack(*keys: str) -> FloatArray:
-        return np.column_stack([numbers(measure, key)[rows] for key in keys])
+        return np.column_stack([measure.numbers(key)[rows] for key in keys])
 
     return Table(
         known=stack("design_n", "design_e", "design_z"),
@@ -84,7 +76,7 @@ def table_of(measure: Measure, rows: IntArray) -> Table:
         shot=measure.shots[rows, 0],
         id=measure.id[rows],
         layer=_layers(measure, rows),
-        set_off=numbers(measure, "design_offset")[rows],
+        set_off=measure.numbers("design_offset")[rows],
     )
 
 
@@ -92,7 +84,7 @@ def repeats_of(measure: Measure) -> Table:
     """Return the later shots of marks against their first ones."""
 
     def stack(*keys: str) -> FloatArray:
-        return np.column_stack([numbers(measure, key) for key in keys])
+        return np.column_stack([measure.numbers(key) for key in keys])
 
     table = Table(
         known=stack("first_n", "first_e", "first_z"),
@@ -123,12 +115,12 @@ def rematched(
     rows: those that were matched. free: shots that may belong to it.
     """
     shots = inputs.measured
-    design = np.flatnonzero(np.isfinite(numbers(measure, "design_n")))
+    design = np.flatnonzero(np.isfinite(measure.numbers("design_n")))
     if shots is None or len(rows) > _MATCHED * min(len(design), len(free)):
         return None
     if min(len(design), len(free)) < _FEW:
         return None
-    known = np.column_stack([numbers(measure, f"design_{axis}")[design] for axis in "nez"])
+    known = np.column_stack([measure.numbers(f"design_{axis}")[design] for axis in "nez"])
     there = np.column_stack((shots.northing_m, shots.easting_m, shots.elevation_m))[free]
     names = [str(name).strip() for name in measure.id[design].tolist()]
     by_id = _by_number(names, [str(x).strip() for x in shots.id[free].tolist()])

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from checker.diagnose.rematch import Table, numbers, stored_of
+from checker.diagnose.rematch import Table, stored_of
 from checker.model.arrays import BoolArray, FloatArray, IntArray, TextArray
 from checker.model.inputs import Inputs
 from checker.model.measure import Measure
@@ -56,7 +56,7 @@ def heights_alone(measure: Measure) -> Table:
     many an even choice, and those that are farthest off.
     """
     shot = measure.shots[:, 0]
-    dz = numbers(measure, "measured_z") - numbers(measure, "design_z")
+    dz = measure.numbers("measured_z") - measure.numbers("design_z")
     here: BoolArray = np.asarray(np.isfinite(dz))
     here &= (shot >= 0) & (measure.unchecked == "")
     here &= ~np.asarray(measure.column("superseded").values, dtype=np.bool_)
@@ -95,7 +95,7 @@ def _table(
 
 
 def _stack(measure: Measure, rows: IntArray | slice, *keys: str) -> FloatArray:
-    return np.column_stack([numbers(measure, key)[rows] for key in keys])
+    return np.column_stack([measure.numbers(key)[rows] for key in keys])
 
 
 def _places(points: Points, rows: IntArray) -> FloatArray:

@@ -181,3 +181,27 @@ class Measure:
             if column.key == key:
                 return column
         raise KeyError(key)
+
+    def numbers(self, key: str) -> FloatArray:
+        """Return the numbers of a column as they are held, not to be written to; shape (rows,).
+
+        NaN throughout where there is no such column, or it is of text.
+        """
+        for column in self.columns:
+            if column.key == key and column.quantity is not Quantity.TEXT:
+                return np.asarray(column.values, dtype=np.float64)
+        return np.full(len(self.id), np.nan)
+
+    def flags(self, key: str) -> BoolArray:
+        """Return a column of flags, all False where there is none; shape (rows,)."""
+        for column in self.columns:
+            if column.key == key:
+                return column.values.astype(np.bool_)
+        return np.zeros(len(self.id), dtype=np.bool_)
+
+    def texts(self, key: str) -> list[str]:
+        """Return a column of text, all "" where there is none."""
+        for column in self.columns:
+            if column.key == key:
+                return [str(value or "") for value in column.values.tolist()]
+        return [""] * len(self.id)

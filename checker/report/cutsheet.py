@@ -6,7 +6,7 @@ import numpy as np
 
 from checker.model.arrays import BoolArray, FloatArray, IntArray
 from checker.model.finding import Finding, Verdict
-from checker.model.measure import Measure, Quantity
+from checker.model.measure import Measure
 from checker.report import svg
 from checker.report.escape import clean
 from checker.report.lath import lath_texts
@@ -65,8 +65,8 @@ def stakes_of(finding: Finding) -> IntArray:
     """Return the rows that belong on a cut sheet: a design elevation, and not staked again."""
     if finding.measure.kind not in ("stakeout", "surface", "slope_stake", "curb_return"):
         return np.empty(0, dtype=np.int64)
-    design = lengths(finding.measure, "design_z")
-    return np.flatnonzero(np.isfinite(design) & ~flags(finding.measure, "superseded"))
+    design = finding.measure.numbers("design_z")
+    return np.flatnonzero(np.isfinite(design) & ~finding.measure.flags("superseded"))
 
 
 def held(finding: Finding, texts: list[str]) -> list[str]:
@@ -103,7 +103,7 @@ def target_of(measure: Measure) -> tuple[str, FloatArray]:
     measured.
     """
     for key, target in TARGETS.items():
-        reach_m = lengths(measure, key) - lengths(measure, "offset")
+        reach_m = measure.numbers(key) - measure.numbers("offset")
         if np.isfinite(reach_m).any():
             return target, reach_m
     return "", np.full(len(measure.id), np.nan)
@@ -112,7 +112,7 @@ def target_of(measure: Measure) -> tuple[str, FloatArray]:
 def reach_words(measure: Measure, outside: Outside) -> list[str]:
     """Return ``R 5.99``, or ``L 1.98, cut 2:1`` of a slope stake; "" where there is no target."""
     texts = offset_words(target_of(measure)[1], outside)
-    slopes = words_of(measure, "side_slope")
+    slopes = measure.texts("side_slope")
     return [
         f"{text}, {slope}" if text and slope else text
         for text, slope in zip(texts, slopes, strict=True)
@@ -163,17 +163,17 @@ def _sheet(rows: Rows, more: int) -> CutSheet:
     measure = finding.measure
 
     def fixed(key: str) -> list[str]:
-        values = outside.unit.from_metres(lengths(measure, key))
+        values = outside.unit.from_metres(measure.numbers(key))
         return [minus(text) for text in fixed_column(values, LENGTH_DECIMALS, missing="")]
 
     stations = station_texts(
-        lengths(measure, "station"), outside.unit, outside.station_digits, missing=""
+        measure.numbers("station"), outside.unit, outside.station_digits, missing=""
     )
-    offsets = offset_words(lengths(measure, "offset"), outside)
+    offsets = offset_words(measure.numbers("offset"), outside)
     hubs, designs = fixed("measured_z"), fixed("design_z")
-    apart = outside.smalls(lengths(measure, "horizontal"))
+    apart = outside.smalls(measure.numbers("horizontal"))
     away = [minus(text) for text in fixed_column(apart, outside.small.decimals, missing="")]
-    laths = held(finding, lath_texts(finding, lengths(measure, "dz"), outside))
+    laths = held(finding, lath_texts(finding, measure.numbers("dz"), outside))
     kinds = [svg.KINDS[kind] for kind in rows.kind_anywhere.tolist()]
     whys, reaches = held_by(finding), reach_words(measure, outside)
     return CutSheet(
@@ -200,30 +200,6 @@ def _sheet(rows: Rows, more: int) -> CutSheet:
         ),
         more=more,
     )
-
-
-def lengths(measure: Measure, key: str) -> FloatArray:
-    """Return a column of numbers, metres; all NaN where there is none."""
-    for column in measure.columns:
-        if column.key == key and column.quantity is not Quantity.TEXT:
-            return column.values.astype(np.float64)
-    return np.full(len(measure.id), np.nan)
-
-
-def words_of(measure: Measure, key: str) -> list[str]:
-    """Return a column of texts; all empty where there is none."""
-    for column in measure.columns:
-        if column.key == key:
-            return [str(value or "") for value in column.values.tolist()]
-    return [""] * len(measure.id)
-
-
-def flags(measure: Measure, key: str) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    """Return a column of flags; all False where there is none."""
-    for column in measure.columns:
-        if column.key == key:
-            return column.values.astype(np.bool_)
-    return np.zeros(len(measure.id), dtype=np.bool_)
 
 
 def verdict_words(finding: Finding) -> list[str]:

@@ -13,7 +13,6 @@ import numpy as np
 
 from checker.model.arrays import BoolArray, FloatArray, IntArray
 from checker.model.finding import Finding, Results, Verdict
-from checker.model.measure import Measure
 from checker.report.escape import clean
 from checker.report.lath import lath_texts
 from checker.report.numbers import Outside, fixed_column, rounded
@@ -80,7 +79,7 @@ class _Labels:
         """Return the labels of some rows: id, plan offset, and what the lath says."""
         finding = part_of(self.finding, rows)
         measure, outside = finding.measure, self.outside
-        plan_m, dz_m = _column(measure, "horizontal"), _column(measure, "dz")
+        plan_m, dz_m = measure.numbers("horizontal"), measure.numbers("dz")
         plan = fixed_column(outside.unit.from_metres(plan_m), outside.lath_decimals, missing="")
         lath = lath_texts(finding, dz_m, outside)
         return _safe_all(
@@ -251,13 +250,6 @@ def _text_of(run: _Run, rows: range, handle: int, height: float) -> str:
         pattern = pattern.replace("%HEIGHT%", f"{height:.3f}")
         columns.append(run.labels.texts(run.rows[part]))
     return "".join([pattern % each for each in zip(*columns, strict=True)])
-
-
-def _column(measure: Measure, key: str) -> FloatArray:
-    for column in measure.columns:
-        if column.key == key:
-            return column.values.astype(np.float64)
-    return np.full(len(measure.id), np.nan)
 
 
 def _safe_all(texts: list[str]) -> list[str]:

@@ -15,13 +15,11 @@ from checker.model.finding import Finding, Results
 from checker.report.cutsheet import (
     held,
     lath_words,
-    lengths,
     offset_words,
     reach_words,
     stakes_of,
     target_of,
     verdict_words,
-    words_of,
 )
 from checker.report.escape import UNSEEN, clean
 from checker.report.lath import lath_texts
@@ -117,8 +115,8 @@ def cut_sheet_parts(results: Results) -> Iterator[str]:
 
 def _cut_lines(finding: Finding, outside: Outside) -> str:
     measure = finding.measure
-    dz_m = lengths(measure, "dz")
-    station, offset = lengths(measure, "station"), lengths(measure, "offset")
+    dz_m = measure.numbers("dz")
+    station, offset = measure.numbers("station"), measure.numbers("offset")
     stations = station_texts(station, outside.unit, measure.station_digits, missing="")
     offsets = offset_words(offset, outside)
     cuts = lath_texts(finding, dz_m, outside)
@@ -134,19 +132,19 @@ def _cut_lines(finding: Finding, outside: Outside) -> str:
         [
             _quoted(harmless(measure.name)),
             _cells(measure.id.tolist()),
-            _cells(words_of(measure, "description")),
+            _cells(measure.texts("description")),
             _cells(stations),
             offsets,
             fixed(station),
             fixed(offset),
-            fixed(lengths(measure, "design_z")),
-            fixed(lengths(measure, "measured_z")),
+            fixed(measure.numbers("design_z")),
+            fixed(measure.numbers("measured_z")),
             cuts,
             fixed(dz_m),
             target,
             fixed(reach_m),
-            _cells(words_of(measure, "side_slope")),
-            fixed(lengths(measure, "horizontal")),
+            _cells(measure.texts("side_slope")),
+            fixed(measure.numbers("horizontal")),
             "" if measure.as_built else _cells(held(finding, laths)),
             verdict_words(finding),
             _cells(finding.row_reason.tolist()),

@@ -33,7 +33,7 @@ def places_of(finding: Finding) -> Places | None:
     design[above, :2] = measured[above, :2]
     if not np.isfinite(np.concatenate([design[:, :2], measured[:, :2]])).all(axis=1).any():
         return None
-    return Places(design_m=design, measured_m=measured, superseded=_flags(measure, "superseded"))
+    return Places(design_m=design, measured_m=measured, superseded=measure.flags("superseded"))
 
 
 def _three(measure: Measure, what: str) -> FloatArray:
@@ -44,10 +44,3 @@ def _three(measure: Measure, what: str) -> FloatArray:
         if column is not None and column.quantity is Quantity.COORDINATE:
             three[:, place] = column.values.astype(np.float64)
     return three
-
-
-def _flags(measure: Measure, key: str) -> BoolArray:
-    for column in measure.columns:
-        if column.key == key:
-            return column.values.astype(np.bool_)
-    return np.zeros(len(measure.id), dtype=np.bool_)

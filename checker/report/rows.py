@@ -88,17 +88,11 @@ class Rows:
 
     def texts(self, key: str) -> list[str]:
         """Return a column of text; empty texts where there is none."""
-        for column in self.finding.measure.columns:
-            if column.key == key:
-                return [str(value or "") for value in column.values.tolist()]
-        return [""] * len(self)
+        return self.finding.measure.texts(key)
 
     def flags(self, key: str) -> BoolArray:
         """Return a column of flags; all False where there is none."""
-        for column in self.finding.measure.columns:
-            if column.key == key:
-                return column.values.astype(np.bool_)
-        return np.zeros(len(self), dtype=np.bool_)
+        return self.finding.measure.flags(key)
 
     def judgement(self, limit: str) -> Judgement | None:
         """Return the comparison with that limit, by row where rows are judged; None: no limit."""

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from checker.lengths import small_text
-from checker.model.arrays import FloatArray, TextArray
+from checker.model.arrays import TextArray
 from checker.model.finding import Finding, Open, Unjudged
 from checker.model.kinds import kind_name
-from checker.model.measure import Measure, Quantity
+from checker.model.measure import Measure
 from checker.model.points import Points
 from checker.units import LengthUnit
 
@@ -128,7 +128,7 @@ def _without_limit(
         measure = finding.measure
         if measure.kind not in _PLACED or any(each.limit in limits for each in finding.judgements):
             continue
-        size = np.where(measure.counted, np.abs(_numbers(measure, key)), np.nan)
+        size = np.where(measure.counted, np.abs(measure.numbers(key)), np.nan)
         if np.isnan(size).all():
             continue
         named.append(kind_name(measure.kind) if measure.name == measure.kind else measure.name)
@@ -148,12 +148,5 @@ def _without_limit(
     )
 
 
-def _numbers(measure: Measure, key: str) -> FloatArray:
-    for column in measure.columns:
-        if column.key == key and column.quantity is not Quantity.TEXT:
-            return column.values.astype(np.float64)
-    return np.full(len(measure.id), np.nan)
-
-
 def _shows_sigma(measure: Measure) -> bool:
-    return any(np.isfinite(_numbers(measure, key)).any() for key in ("sigma_h", "sigma_z"))
+    return any(np.isfinite(measure.numbers(key)).any() for key in ("sigma_h", "sigma_z"))
