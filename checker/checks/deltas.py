@@ -15,6 +15,7 @@ from checker.model.arrays import (
     FloatArray,
     IntArray,
     TextArray,
+    is_same,
     same_number,
     taken,
 )
@@ -65,16 +66,24 @@ class Sigmas:
     ) -> FloatArray:
         """Return the sigma of a height against a design that slopes where the shot stands; (rows,).
 
-        The design's elevation is that at the shot's own place, so an error of the place counts by
-        the slope: sqrt(z^2 + g' C g). along, across: rise per metre along the azimuth and to its
-        right, NaN for level. Where no sigma of the place is shown only the height's counts.
+        along, across: rise per metre along the azimuth and to its right, NaN for level.
         """
         ahead = np.nan_to_num(along)
         aside = np.zeros_like(ahead) if across is None else np.nan_to_num(across)
         cosine, sine = np.cos(azimuth_rad), np.sin(azimuth_rad)
-        north = (ahead * cosine - aside * sine) * np.nan_to_num(self.n)
-        east = (ahead * sine + aside * cosine) * np.nan_to_num(self.e)
-        square = self.z**2 + north**2 + east**2
+        return self.against_gradient(ahead * cosine - aside * sine, ahead * sine + aside * cosine)
+
+    def against_gradient(self, rise_n: FloatArray, rise_e: FloatArray) -> FloatArray:
+        """Return the sigma of a height against a design that rises so per metre north and east.
+
+        The design's elevation is that at the shot's own place, so an error of the place counts by
+        the slope: sqrt(z^2 + g' C g). NaN where there is no design. Where no sigma of the place is
+        shown only the height's counts.
+        """
+        if is_same(self.z) and np.isnan(self.z[0]):
+            return self.z
+        north, east = rise_n * np.nan_to_num(self.n), rise_e * np.nan_to_num(self.e)
+        square = self.z**2 + east**2 + north**2
         if self.correlation is not None:
             square = square + 2.0 * self.correlation * north * east
         return np.asarray(np.sqrt(np.maximum(square, 0.0)))

@@ -36,7 +36,6 @@ from checker.model.arrays import (
     FloatArray,
     IntArray,
     TextArray,
-    is_same,
     same_text,
     taken,
 )
@@ -302,7 +301,7 @@ def _measure(scene: _Scene) -> Measure:
         unchecked = unchecked.copy()
         unchecked[aside] = [f"excluded: {text}" for text in reason[aside].tolist()]
     sigma = sigmas_of(points, row, sigma_level_of(section, scene.job))
-    sigma_dz = _sigma_dz(sigma, found)
+    sigma_dz = sigma.against_gradient(found.gradient[:, 1], found.gradient[:, 0])
     counted = ~superseded & (reason == "")
     compared = counted & ~np.isnan(dz)
     name = names_of(scene.shots, row)
@@ -391,18 +390,6 @@ def _slope(found: Heights) -> FloatArray:
     """Return the steepest rise per metre of the design at each shot; NaN beside it."""
     result: FloatArray = np.hypot(found.gradient[:, 0], found.gradient[:, 1])
     return result
-
-
-def _sigma_dz(sigma: Sigmas, found: Heights) -> FloatArray:
-    """Return the standard deviation of dz: the height's, and the place's times the slope.
-
-    Where no sigma of the place is shown only the height's counts.
-    """
-    if is_same(sigma.z) and np.isnan(sigma.z[0]):
-        return sigma.z
-    east = np.nan_to_num(sigma.e) * found.gradient[:, 0]
-    north = np.nan_to_num(sigma.n) * found.gradient[:, 1]
-    return np.sqrt(sigma.z**2 + east**2 + north**2)
 
 
 def _comparison(scene: _Scene, found: Heights, dz: FloatArray, sigma_dz: FloatArray) -> Comparison:

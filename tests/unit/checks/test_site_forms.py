@@ -376,3 +376,34 @@ def test_the_volume_of_a_prismoid(tmp_path: Path) -> None:
     # The side slopes are plane, so the triangles are the prismoid's own faces.
     assert summary["fill_volume"] == pytest.approx(expected, rel=1e-9)
     assert summary["cut_volume"] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_on_a_sloping_surface_the_correlation_of_the_place_counts(tmp_path: Path) -> None:
+    """Against draws on z = 10 + 0.3 e + 0.2 n, compared where each of them comes to lie."""
+    sigma, rho, height = (0.03, 0.02), -0.7, 0.004
+    corners = [(0.0, 0.0), (40.0, 0.0), (40.0, 40.0), (0.0, 40.0)]
+    ring = [(e, n, 10.0 + 0.3 * e + 0.2 * n) for e, n in corners]
+    shots = (
+        "id,northing,easting,elevation,sigma_n,sigma_e,sigma_z,correlation_ne\n"
+        f"A,20,10,17,{sigma[0]},{sigma[1]},{height},{rho}\n"
+    )
+    folder = write_job(
+        tmp_path,
+        '[[surface]]\nname = "Pad"\ndesign = { layer = "FG-TIN" }\n'
+        'tolerance = { vertical = "30 mm" }\n',
+        d_dxf=faces_drawing([ring[:3], [ring[0], *ring[2:]]]),
+        m_csv=shots,
+    )
+    covariance = rho * sigma[0] * sigma[1]
+    n, e = (
+        np.random.default_rng(20310418)
+        .multivariate_normal(
+            [0.0, 0.0], [[sigma[0] ** 2, covariance], [covariance, sigma[1] ** 2]], 200_000
+        )
+        .T
+    )
+    dz = np.random.default_rng(1).normal(0.0, height, len(n)) - (0.3 * e + 0.2 * n)
+    found = by_id(only_check(folder))["A"]["sigma_dz"]
+    assert found == pytest.approx(dz.std(), rel=0.01)
+    # as if they were independent it would be larger
+    assert found < 0.9 * math.sqrt(height**2 + (0.3 * sigma[1]) ** 2 + (0.2 * sigma[0]) ** 2)
