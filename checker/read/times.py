@@ -49,7 +49,6 @@ def read_times(cells: Cells) -> TimeArray | None:
             clock if _DATED.fullmatch(clock) else _together(day, clock)
             for day, clock in zip(cells.raw("date"), stamps, strict=True)
         ]
-    stamps = _year_first(stamps, cells, where)
     shown = [stamp for stamp in stamps if not is_blank(stamp)]
     if not shown:
         return np.full(len(stamps), np.datetime64("NaT", "ms"))
@@ -59,7 +58,11 @@ def read_times(cells: Cells) -> TimeArray | None:
     if not time and all(_is_day(stamp) for stamp in shown):
         cells.notices.append(_unused(where, "a date without a time of day"))
         return None
-    values, faults, naive = _moments(stamps)
+    read = _quick(stamps)
+    if read is None:
+        stamps = _year_first(stamps, cells, where)
+        read = _quick(stamps) or _moments(stamps)
+    values, faults, naive = read
     cells.faults.of_rows(
         cells.table,
         faults,
@@ -136,9 +139,6 @@ def _unused(where: Where, what: str) -> Notice:
 
 def _moments(stamps: Sequence[str]) -> tuple[TimeArray, list[int], bool]:
     """Return the times, the rows that cannot be read, and whether one had no offset."""
-    quick = _quick(stamps)
-    if quick is not None:
-        return quick
     values = np.full(len(stamps), np.datetime64("NaT", "ms"))
     faults = []
     naive = False
